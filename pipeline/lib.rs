@@ -1,0 +1,1 @@
+//! Reads a job file, plans, runs, records.

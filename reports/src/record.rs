@@ -1,0 +1,130 @@
+//! The record of a run, `run.json`: what was asked, what went in, what came out, and what was found.
+
+use serde::{Deserialize, Serialize};
+use turnhue_stages::findings::{Fact, Finding, Severity};
+use turnhue_stages::process::Process;
+
+/// The version of the record's form. Raised when a field changes its meaning; a reader takes its own version and older.
+pub const FORM: u32 = 1;
+
+/// The record of a run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Record {
+    /// [`FORM`] when it was written.
+    pub form: u32,
+    /// The commission under which the record is kept.
+    pub commission: String,
+    /// The name of the run: its folder below the commission's.
+    pub run: String,
+    /// The piece's title.
+    pub title: String,
+    /// What the piece comes to.
+    pub verdict: Verdict,
+    /// The file to order, by its name in the run folder, where the chain makes one.
+    pub order: Option<String>,
+    /// The program that made the run.
+    pub tool: Tool,
+    /// When the run began: UTC, RFC 3339.
+    pub started: String,
+    /// How long it took, in seconds.
+    pub seconds: f64,
+    /// The job file as it was read.
+    pub job: JobText,
+    /// The job with every default filled in.
+    pub resolved: serde_json::Value,
+    /// The process for which the piece is made.
+    pub process: Process,
+    /// Every file that went in: job, model, process, and what settings name.
+    pub inputs: Vec<File>,
+    /// What each stage did, in order.
+    pub stages: Vec<StageRecord>,
+}
+
+/// What the piece comes to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// No stage found a fault, and `validate` measured the ordered file.
+    ReadyToOrder,
+    /// At least one stage found a fault.
+    HasFaults,
+    /// No fault was found, but nothing measured the ordered file: the chain has no `validate`.
+    NotValidated,
+}
+
+/// A program.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Tool {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// A job file as it was read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JobText {
+    /// The file's name.
+    pub file: String,
+    /// Its text.
+    pub text: String,
+}
+
+/// A file with its digest.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct File {
+    /// As the job names it, or its name in the run folder.
+    pub name: String,
+    /// What it is, in a few words for people.
+    pub what: String,
+    /// Its size.
+    pub bytes: u64,
+    /// BLAKE3 digest of its content, in hexadecimal.
+    pub blake3: String,
+}
+
+/// What a stage did.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StageRecord {
+    /// The stage's name.
+    pub name: String,
+    /// The stage's version.
+    pub version: u32,
+    /// Its settings, defaults filled in.
+    pub settings: serde_json::Value,
+    /// The parts it needed, in words.
+    pub needs: Vec<String>,
+    /// The parts it gave, in words.
+    pub gives: Vec<String>,
+    /// How long it took, in seconds.
+    pub seconds: f64,
+    /// What it measured.
+    pub facts: Vec<Fact>,
+    /// What it found.
+    pub findings: Vec<Finding>,
+    /// The files it made.
+    pub artefacts: Vec<File>,
+}
+
+impl Record {
+    /// Every finding with the name of its stage, faults first.
+    #[must_use]
+    pub fn findings(&self) -> Vec<(&str, &Finding)> {
+        let mut all: Vec<_> =
+            self.stages.iter().flat_map(|s| s.findings.iter().map(|f| (s.name.as_str(), f))).collect();
+        all.sort_by_key(|(_, finding)| std::cmp::Reverse(finding.severity));
+        all
+    }
+
+    /// Whether any stage found a fault.
+    #[must_use]
+    pub fn has_faults(&self) -> bool {
+        self.findings().first().is_some_and(|(_, finding)| finding.severity == Severity::Fault)
+    }
+
+    /// The last fact of that name that the stage said.
+    #[must_use]
+    pub fn fact(&self, stage: &str, name: &str) -> Option<&Fact> {
+        self.stages.iter().filter(|s| s.name == stage).flat_map(|s| &s.facts).filter(|f| f.name == name).last()
+    }
+}

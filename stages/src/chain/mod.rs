@@ -1,0 +1,1 @@
+//! The stages that ship, one file or folder each.

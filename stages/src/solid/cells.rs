@@ -1,0 +1,217 @@
+//! A solid of cubes: where the grid sits, and one bit a cell.
+
+use glam::{DVec3, IVec3};
+use rayon::prelude::*;
+
+use crate::Side;
+
+/// A regular grid of cubes: cell `(i, j, k)` fills `origin + cell · [i, i+1] × [j, j+1] × [k, k+1]`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grid {
+    /// Lowest corner, in mm.
+    pub origin: DVec3,
+    /// Edge of a cell, in mm; positive.
+    pub cell: f64,
+    /// Cells along x, y and z.
+    pub counts: IVec3,
+}
+
+impl Grid {
+    /// The corner with the lattice coordinates `at`; `(0, 0, 0)` is the origin.
+    #[must_use]
+    pub fn corner(&self, at: IVec3) -> DVec3 {
+        self.origin + self.cell * at.as_dvec3()
+    }
+
+    /// The middle of a cell.
+    #[must_use]
+    pub fn centre(&self, cell: IVec3) -> DVec3 {
+        self.origin + self.cell * (cell.as_dvec3() + 0.5)
+    }
+
+    /// Whether a cell lies on the grid.
+    #[must_use]
+    pub fn holds(&self, cell: IVec3) -> bool {
+        cell.cmpge(IVec3::ZERO).all() && cell.cmplt(self.counts).all()
+    }
+
+    /// Number of cells on the grid, solid or not.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.counts.to_array().iter().map(|&n| n as usize).product()
+    }
+
+    /// Whether the grid has no cell.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// The same space cut `parts` times finer along each axis.
+    #[must_use]
+    pub fn refined(&self, parts: i32) -> Self {
+        Self { origin: self.origin, cell: self.cell / f64::from(parts), counts: self.counts * parts }
+    }
+}
+
+/// Which cells of a grid are solid: one bit a cell, each line along x in whole 64-bit words.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cells {
+    grid: Grid,
+    words_a_line: usize,
+    words: Vec<u64>,
+}
+
+impl Cells {
+    /// No cell solid.
+    #[must_use]
+    pub fn empty(grid: Grid) -> Self {
+        let words_a_line = (grid.counts.x as usize).div_ceil(64);
+        let lines = grid.counts.y as usize * grid.counts.z as usize;
+        Self { grid, words_a_line, words: vec![0; words_a_line * lines] }
+    }
+
+    /// Solid where `solid` says so, asked line by line on all threads.
+    pub fn from_fn(grid: Grid, solid: impl Fn(IVec3) -> bool + Sync) -> Self {
+        Self::from_lines(grid, |j, k, line| {
+            for i in 0..grid.counts.x {
+                if solid(IVec3::new(i, j, k)) {
+                    line[i as usize / 64] |= 1 << (i % 64);
+                }
+            }
+        })
+    }
+
+    /// Fills each line along x, given its `j` and `k`, on all threads. Bits past the grid's end must stay zero.
+    pub fn from_lines(grid: Grid, fill: impl Fn(i32, i32, &mut [u64]) + Sync) -> Self {
+        let mut cells = Self::empty(grid);
+        let ny = grid.counts.y as usize;
+        if cells.words_a_line > 0 {
+            cells.words.par_chunks_mut(cells.words_a_line).enumerate().for_each(|(line, words)| {
+                fill((line % ny) as i32, (line / ny) as i32, words);
+            });
+        }
+        cells
+    }
+
+    /// Where the grid sits.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// The words of the line along x at `j`, `k`: bit `i % 64` of word `i / 64` is cell `i`.
+    #[must_use]
+    pub fn line(&self, j: i32, k: i32) -> &[u64] {
+        let start = (k as usize * self.grid.counts.y as usize + j as usize) * self.words_a_line;
+        &self.words[start..start + self.words_a_line]
+    }
+
+    /// Whether a cell is solid; cells off the grid are not.
+    #[must_use]
+    pub fn solid(&self, cell: IVec3) -> bool {
+        self.grid.holds(cell) && self.words[self.word(cell)] >> (cell.x % 64) & 1 == 1
+    }
+
+    /// Makes a cell of the grid solid or not.
+    ///
+    /// # Panics
+    /// If the cell is off the grid.
+    pub fn set(&mut self, cell: IVec3, solid: bool) {
+        assert!(self.grid.holds(cell), "cell {cell} is off the grid");
+        let word = self.word(cell);
+        let bit = 1u64 << (cell.x % 64);
+        if solid {
+            self.words[word] |= bit;
+        } else {
+            self.words[word] &= !bit;
+        }
+    }
+
+    fn word(&self, cell: IVec3) -> usize {
+        (cell.z as usize * self.grid.counts.y as usize + cell.y as usize) * self.words_a_line + cell.x as usize / 64
+    }
+
+    /// Number of solid cells.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.words.par_iter().map(|w| w.count_ones() as usize).sum()
+    }
+
+    /// The solid cells, z slowest, x fastest.
+    pub fn iter(&self) -> impl Iterator<Item = IVec3> + '_ {
+        let ny = self.grid.counts.y as usize;
+        self.words.chunks(self.words_a_line.max(1)).enumerate().flat_map(move |(line, words)| {
+            let (j, k) = ((line % ny) as i32, (line / ny) as i32);
+            words
+                .iter()
+                .enumerate()
+                .flat_map(move |(w, &word)| bits(word).map(move |b| IVec3::new((w * 64) as i32 + b, j, k)))
+        })
+    }
+
+    /// Cell by cell on two solids with the same grid: `op` takes and gives whole words.
+    ///
+    /// # Panics
+    /// If the grids differ.
+    #[must_use]
+    pub fn zip(&self, other: &Self, op: impl Fn(u64, u64) -> u64 + Sync) -> Self {
+        assert_eq!(self.grid, other.grid, "both solids must lie on one grid");
+        let words = self.words.par_iter().zip(&other.words).map(|(&a, &b)| op(a, b)).collect();
+        Self { grid: self.grid, words_a_line: self.words_a_line, words }
+    }
+
+    /// The cells of this solid that are not in the other.
+    #[must_use]
+    pub fn minus(&self, other: &Self) -> Self {
+        self.zip(other, |a, b| a & !b)
+    }
+
+    /// The cells of either.
+    #[must_use]
+    pub fn or(&self, other: &Self) -> Self {
+        self.zip(other, |a, b| a | b)
+    }
+
+    /// Lowest and highest solid cell of the box around the solid, or `None` when empty.
+    #[must_use]
+    pub fn extent(&self) -> Option<[IVec3; 2]> {
+        let mut extent: Option<[IVec3; 2]> = None;
+        let ny = self.grid.counts.y as usize;
+        for (line, words) in self.words.chunks(self.words_a_line.max(1)).enumerate() {
+            let Some(first) = words.iter().position(|&w| w != 0) else { continue };
+            let last = words.iter().rposition(|&w| w != 0).unwrap_or(first);
+            let (j, k) = ((line % ny) as i32, (line / ny) as i32);
+            let lo = IVec3::new((first * 64) as i32 + words[first].trailing_zeros() as i32, j, k);
+            let hi = IVec3::new((last * 64 + 63) as i32 - words[last].leading_zeros() as i32, j, k);
+            extent = Some(extent.map_or([lo, hi], |[a, b]| [a.min(lo), b.max(hi)]));
+        }
+        extent
+    }
+
+    /// Number of cube faces that look to each side.
+    #[must_use]
+    pub fn faces_by_side(&self) -> crate::Six<usize> {
+        crate::Six::from_fn(|side| self.iter().filter(|&c| !self.solid(c + side.step())).count())
+    }
+}
+
+/// The positions of the set bits of a word, lowest first.
+pub fn bits(mut word: u64) -> impl Iterator<Item = i32> {
+    std::iter::from_fn(move || {
+        (word != 0).then(|| {
+            let bit = word.trailing_zeros() as i32;
+            word &= word - 1;
+            bit
+        })
+    })
+}
+
+/// A face of a cube: the cell and the side on which it looks out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Face {
+    /// The solid cell behind the face.
+    pub cell: IVec3,
+    /// Where it looks.
+    pub side: Side,
+}

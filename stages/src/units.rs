@@ -1,0 +1,148 @@
+//! Lengths and angles as people write them in a job file, and as the code uses them: millimetres in `f64`.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::de::{self, Deserialize, Deserializer, Visitor};
+use serde::{Serialize, Serializer};
+
+/// A length. Written `3 mm`, `18 cm`, `7 in`, or as a bare number of millimetres.
+///
+/// ```
+/// use turnhue_stages::Length;
+/// let length: Length = "7 in".parse().unwrap();
+/// assert!((length.mm() - 177.8).abs() < 1e-9);
+/// assert!("7 parsecs".parse::<Length>().is_err());
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+pub struct Length(f64);
+
+/// The units a length may carry, with their size in millimetres (ISO 80000-3; 1 in = 25.4 mm exactly).
+const UNITS: [(&str, f64); 7] =
+    [("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", 25.4), ("ft", 304.8), ("um", 0.001), ("µm", 0.001)];
+
+impl Length {
+    /// A length of so many millimetres.
+    #[must_use]
+    pub const fn from_mm(mm: f64) -> Self {
+        Self(mm)
+    }
+
+    /// The length in millimetres.
+    #[must_use]
+    pub const fn mm(self) -> f64 {
+        self.0
+    }
+}
+
+impl fmt::Display for Length {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} mm", self.0)
+    }
+}
+
+impl FromStr for Length {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let text = text.trim();
+        let split = text.find(|c: char| c.is_alphabetic() && !matches!(c, 'e' | 'E')).unwrap_or(text.len());
+        let (number, unit) = (text[..split].trim(), text[split..].trim());
+        let number: f64 = number.parse().map_err(|_| expected(text))?;
+        let scale = match unit {
+            "" => 1.0,
+            unit => UNITS.iter().find(|(name, _)| *name == unit).ok_or_else(|| expected(text))?.1,
+        };
+        let mm = number * scale;
+        if mm.is_finite() { Ok(Self(mm)) } else { Err(expected(text)) }
+    }
+}
+
+fn expected(text: &str) -> String {
+    format!("'{text}' is not a length; write a number with mm, cm, m, in, ft or um (a bare number is mm)")
+}
+
+impl Serialize for Length {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Length {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct LengthVisitor;
+        impl Visitor<'_> for LengthVisitor {
+            type Value = Length;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a length such as 3 mm, 18 cm or 7 in")
+            }
+
+            fn visit_f64<E: de::Error>(self, mm: f64) -> Result<Length, E> {
+                if mm.is_finite() { Ok(Length(mm)) } else { Err(E::custom("a length must be a finite number")) }
+            }
+
+            #[expect(clippy::cast_precision_loss, reason = "lengths far below 2^53 mm")]
+            fn visit_u64<E: de::Error>(self, mm: u64) -> Result<Length, E> {
+                Ok(Length(mm as f64))
+            }
+
+            #[expect(clippy::cast_precision_loss, reason = "lengths far below 2^53 mm")]
+            fn visit_i64<E: de::Error>(self, mm: i64) -> Result<Length, E> {
+                Ok(Length(mm as f64))
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Length, E> {
+                text.parse().map_err(E::custom)
+            }
+        }
+        deserializer.deserialize_any(LengthVisitor)
+    }
+}
+
+impl schemars::JsonSchema for Length {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Length".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "description": "A length: a number with mm, cm, m, in, ft or um; a bare number is mm",
+            "anyOf": [
+                { "type": "number" },
+                { "type": "string", "pattern": "^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*(mm|cm|m|in|ft|um|µm)?\\s*$" }
+            ]
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_as_people_write_them() {
+        // 1 in = 25.4 mm exactly: international yard and pound agreement of 1959.
+        for (text, mm) in [
+            ("3 mm", 3.0),
+            ("3", 3.0),
+            ("18cm", 180.0),
+            ("0.5 m", 500.0),
+            ("7 in", 177.8),
+            ("1 ft", 304.8),
+            ("200 um", 0.2),
+            ("-2.5 mm", -2.5),
+            ("1e1 mm", 10.0),
+        ] {
+            let length: Length = text.parse().unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!((length.mm() - mm).abs() < 1e-12, "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_a_length_is_refused() {
+        for text in ["", "mm", "3 parsecs", "three mm", "3 mm mm", "NaN", "inf mm", "1e999", "3,5 mm"] {
+            assert!(text.parse::<Length>().is_err(), "{text}");
+        }
+    }
+}
