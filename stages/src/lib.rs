@@ -12,7 +12,7 @@ pub mod process;
 mod side;
 pub mod solid;
 pub mod stage;
-mod units;
+pub mod units;
 pub mod void;
 pub mod workpiece;
 
@@ -23,5 +23,5 @@ pub use units::Length;
 /// Every stage that ships, in the order in which a job usually runs them.
 #[must_use]
 pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
-    Vec::new()
+    vec![stage::erase::<chain::scale::Scale>(), stage::erase::<chain::voxelise::Voxelise>()]
 }

@@ -1,4 +1,4 @@
-//! Lengths and angles as people write them in a job file, and as the code uses them: millimetres in `f64`.
+//! Lengths and amounts of memory as people write them in a job file. The code reckons in millimetres and bytes.
 
 use std::fmt;
 use std::str::FromStr;
@@ -112,6 +112,83 @@ impl schemars::JsonSchema for Length {
                 { "type": "number" },
                 { "type": "string", "pattern": "^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*(mm|cm|m|in|ft|um|µm)?\\s*$" }
             ]
+        })
+    }
+}
+
+/// An amount of memory. Written `4 GiB`, `512 MiB`, or as a bare number of bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Memory(u64);
+
+/// The units an amount of memory may carry (IEC 80000-13), with their size in bytes, largest first.
+const MEMORY_UNITS: [(&str, u64); 5] =
+    [("TiB", 1 << 40), ("GiB", 1 << 30), ("MiB", 1 << 20), ("KiB", 1 << 10), ("B", 1)];
+
+impl Memory {
+    /// So many bytes.
+    #[must_use]
+    pub const fn from_bytes(bytes: u64) -> Self {
+        Self(bytes)
+    }
+
+    /// The amount in bytes.
+    #[must_use]
+    pub const fn bytes(self) -> u64 {
+        self.0
+    }
+}
+
+impl fmt::Display for Memory {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (unit, size) = MEMORY_UNITS.iter().find(|(_, size)| self.0 >= *size).unwrap_or(&("B", 1));
+        if self.0.is_multiple_of(*size) {
+            write!(f, "{} {unit}", self.0 / size)
+        } else {
+            write!(f, "{:.1} {unit}", self.0 as f64 / *size as f64)
+        }
+    }
+}
+
+impl FromStr for Memory {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let wrong = || format!("'{text}' is not an amount of memory; write a number with B, KiB, MiB, GiB or TiB");
+        let text = text.trim();
+        let split = text.find(char::is_alphabetic).unwrap_or(text.len());
+        let number: f64 = text[..split].trim().parse().map_err(|_| wrong())?;
+        let unit = text[split..].trim();
+        let size = match unit {
+            "" => 1,
+            unit => MEMORY_UNITS.iter().find(|(name, _)| *name == unit).ok_or_else(wrong)?.1,
+        };
+        let bytes = number * size as f64;
+        if (1.0..=u64::MAX as f64 / 2.0).contains(&bytes) { Ok(Self(bytes as u64)) } else { Err(wrong()) }
+    }
+}
+
+impl Serialize for Memory {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Memory {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
+    }
+}
+
+impl schemars::JsonSchema for Memory {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Memory".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "description": "An amount of memory: a number with B, KiB, MiB, GiB or TiB",
+            "type": "string",
+            "pattern": "^\\s*[0-9.]+\\s*(B|KiB|MiB|GiB|TiB)\\s*$"
         })
     }
 }

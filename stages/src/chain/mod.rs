@@ -1,1 +1,4 @@
 //! The stages that ship, one file or folder each.
+
+pub mod scale;
+pub mod voxelise;

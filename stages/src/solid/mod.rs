@@ -1,9 +1,18 @@
 //! The solid geometry that the stages share.
 
 mod cells;
-mod skin;
+pub mod chain;
+mod components;
+pub mod distance;
+mod forest;
+pub mod inside;
+pub mod skin;
+pub mod sphere;
 mod surface;
+pub mod winding;
 
 pub use cells::{Cells, Face, Grid, bits};
+pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
+pub(crate) use forest::Forest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

@@ -1,0 +1,94 @@
+//! `scale`: brings the model to its real size.
+
+use std::sync::Arc;
+
+use glam::DVec3;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::Length;
+use crate::findings::{Fact, Unit};
+use crate::solid::{Surface, sphere};
+use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::workpiece::{Part, Workpiece};
+
+/// See the module's documentation.
+pub struct Scale;
+
+/// The size to which the model is brought: exactly one of these.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Size {
+    /// Extent along z.
+    Height(Length),
+    /// Extent along x, from left to right.
+    Width(Length),
+    /// Extent along y, from front to back.
+    Depth(Length),
+    /// The largest of the three extents.
+    Longest(Length),
+    /// Diameter of the smallest sphere around the model.
+    Sphere(Length),
+    /// A plain factor on the model's own size.
+    Factor(f64),
+}
+
+impl Stage for Scale {
+    type Settings = Size;
+
+    const NAME: &'static str = "scale";
+    const PURPOSE: &'static str = "brings the model to its real size";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &Size) -> Vec<Part> {
+        vec![Part::Surface]
+    }
+
+    fn gives(_: &Size) -> Vec<Part> {
+        vec![Part::Surface]
+    }
+
+    fn check(size: &Size, _: &Shop<'_>) -> Result<(), Misfit> {
+        let (word, value) = match *size {
+            Size::Height(length) => ("height", length.mm()),
+            Size::Width(length) => ("width", length.mm()),
+            Size::Depth(length) => ("depth", length.mm()),
+            Size::Longest(length) => ("longest", length.mm()),
+            Size::Sphere(length) => ("sphere", length.mm()),
+            Size::Factor(factor) => ("factor", factor),
+        };
+        if value > 0.0 && value.is_finite() {
+            return Ok(());
+        }
+        Err(Misfit::new(word, format!("{word} must be above 0, not {value}"), "give the size of the finished piece"))
+    }
+
+    fn run(size: &Size, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let surface = piece.surface.as_deref().expect("the plan checked that the surface is there");
+        let [lo, hi] = surface.bounds().unwrap_or_default();
+        let factor = factor(*size, surface, hi - lo)?;
+        let scaled = surface.mapped(|p| p * factor);
+        if scaled.points().iter().any(|p| !p.is_finite()) {
+            return Err(Misfit::new("", "the scaled model is too large for numbers", "choose a smaller size").into());
+        }
+        shop.fact(Fact::number("factor", factor, Unit::One));
+        shop.fact(Fact::triple("model size", (hi - lo) * factor, Unit::Mm));
+        Ok(Workpiece { surface: Some(Arc::new(scaled)), ..piece })
+    }
+}
+
+fn factor(size: Size, surface: &Surface, extent: DVec3) -> Result<f64, Misfit> {
+    let (word, wanted, now) = match size {
+        Size::Factor(factor) => return Ok(factor),
+        Size::Height(length) => ("height", length, extent.z),
+        Size::Width(length) => ("width", length, extent.x),
+        Size::Depth(length) => ("depth", length, extent.y),
+        Size::Longest(length) => ("longest", length, extent.max_element()),
+        Size::Sphere(length) => ("sphere", length, 2.0 * sphere::around(surface.points()).radius),
+    };
+    let factor = wanted.mm() / now;
+    if factor.is_finite() && factor > 0.0 {
+        return Ok(factor);
+    }
+    Err(Misfit::new(word, format!("the model has no {word} to scale"), "choose another extent, such as longest"))
+}

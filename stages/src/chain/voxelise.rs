@@ -1,0 +1,264 @@
+//! `voxelise`: rebuilds the form as a solid stack of cubes.
+//!
+//! A cell is solid when its centre lies inside the surface, by the generalized winding number; see
+//! [`crate::solid::inside`]. The grid and the surface are moved so that the grid's lowest corner is the origin: corners
+//! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
+
+use std::sync::Arc;
+
+use glam::{DVec3, IVec3};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::Length;
+use crate::findings::{Fact, Finding, Unit};
+use crate::solid::inside::{self, Told};
+use crate::solid::{Cells, Grid};
+use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::units::Memory;
+use crate::workpiece::{Part, Workpiece};
+
+/// See the module's documentation.
+pub struct Voxelise;
+
+/// Settings of `voxelise`. Give either `cell` or `across`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Edge of a cube.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cell: Option<Length>,
+    /// Number of cubes along the piece's longest side, instead of `cell`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub across: Option<u32>,
+    /// Where the grid sits.
+    #[serde(default)]
+    pub grid: Placing,
+    /// The most memory that the grid of this stage and of the cavity may take.
+    #[serde(default = "Settings::default_memory")]
+    pub memory: Memory,
+}
+
+impl Settings {
+    fn default_memory() -> Memory {
+        Memory::from_bytes(4 << 30)
+    }
+}
+
+/// Where the grid sits, axis by axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Placing {
+    /// Along x.
+    #[serde(default = "Placing::corner")]
+    pub x: Anchor,
+    /// Along y.
+    #[serde(default = "Placing::corner")]
+    pub y: Anchor,
+    /// Along z.
+    #[serde(default = "Placing::lowest")]
+    pub z: Anchor,
+}
+
+impl Placing {
+    const fn corner() -> Anchor {
+        Anchor::CellCorner
+    }
+
+    const fn lowest() -> Anchor {
+        Anchor::Lowest
+    }
+}
+
+impl Default for Placing {
+    fn default() -> Self {
+        Self { x: Self::corner(), y: Self::corner(), z: Self::lowest() }
+    }
+}
+
+/// What of the grid lies at what of the form, along one axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Anchor {
+    /// The centre of a cell at the middle of the form: an odd number of cells across a symmetric form.
+    CellCentre,
+    /// The boundary between two cells at the middle of the form: an even number across a symmetric form.
+    CellCorner,
+    /// The boundary between two cells at the form's lowest point, so that the piece stands flat.
+    Lowest,
+}
+
+impl Stage for Voxelise {
+    type Settings = Settings;
+
+    const NAME: &'static str = "voxelise";
+    const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &Settings) -> Vec<Part> {
+        vec![Part::Surface]
+    }
+
+    fn gives(_: &Settings) -> Vec<Part> {
+        vec![Part::Surface, Part::Cells]
+    }
+
+    fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
+        match (settings.cell, settings.across) {
+            (Some(cell), None) if cell.mm() > 0.0 => Ok(()),
+            (Some(cell), None) => {
+                Err(Misfit::new("cell", format!("a cell must be larger than 0 mm, not {cell}"), "write cell: 3 mm"))
+            }
+            (None, Some(1..)) => Ok(()),
+            (None, Some(0)) => Err(Misfit::new("across", "needs at least one cube across", "write across: 60")),
+            (None, None) => Err(Misfit::new("", "the size of the cubes is missing", "write cell: 3 mm, or across: 60")),
+            (Some(_), Some(_)) => {
+                Err(Misfit::new("across", "cell and across contradict each other", "keep one of them"))
+            }
+        }
+    }
+
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let surface = piece.surface.as_deref().expect("the plan checked that the surface is there");
+        let [lo, hi] = surface.bounds().unwrap_or_default();
+        let cell = cell_size(settings, hi - lo)?;
+        let (low, counts) = place(settings.grid, [lo, hi], cell);
+        let counts = fits_in_memory(counts, settings, cell)?;
+        let surface = surface.mapped(|p| p - low);
+        let grid = Grid { origin: DVec3::ZERO, cell, counts };
+        shop.go_on()?;
+        let (cells, told) = inside::solid_cells(&surface, grid);
+        say(shop, &cells, &told);
+        if cells.count() == 0 {
+            return Err(Misfit::new(
+                if settings.cell.is_some() { "cell" } else { "across" },
+                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell"),
+                "choose a smaller cell, or scale the piece up",
+            )
+            .into());
+        }
+        Ok(Workpiece { surface: Some(Arc::new(surface)), cells: Some(Arc::new(cells)), ..piece })
+    }
+}
+
+fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
+    let longest = size.max_element();
+    if let Some(across) = settings.across {
+        return Ok(longest / f64::from(across));
+    }
+    let cell = settings.cell.map_or(longest, Length::mm);
+    if cell > longest {
+        return Err(Misfit::new(
+            "cell",
+            format!("a cell of {cell} mm is larger than the whole piece ({longest:.3} mm at its longest)"),
+            "choose a smaller cell, scale the piece up, or check the model's units",
+        ));
+    }
+    Ok(cell)
+}
+
+/// The grid's lowest corner in the coordinates of the surface, and the cells along each axis (not yet known to fit).
+fn place(placing: Placing, [lo, hi]: [DVec3; 2], cell: f64) -> (DVec3, [f64; 3]) {
+    let anchors = [placing.x, placing.y, placing.z];
+    let mut low = DVec3::ZERO;
+    let mut counts = [0.0; 3];
+    for axis in 0..3 {
+        let boundary = match anchors[axis] {
+            Anchor::CellCentre => (lo[axis] + hi[axis] - cell) / 2.0,
+            Anchor::CellCorner => (lo[axis] + hi[axis]) / 2.0,
+            Anchor::Lowest => lo[axis],
+        };
+        // A form that ends exactly on a boundary, up to rounding, does not need one more cell.
+        let slack = 1e-9;
+        let below = ((boundary - lo[axis]) / cell - slack).ceil().max(0.0);
+        let above = ((hi[axis] - boundary) / cell - slack).ceil().max(1.0);
+        low[axis] = boundary - below * cell;
+        counts[axis] = below + above;
+    }
+    (low, counts)
+}
+
+/// One bit a cell for each of a few solids, and eight bytes for the cavity's distances.
+const BYTES_A_CELL: f64 = 9.0;
+
+fn fits_in_memory(counts: [f64; 3], settings: &Settings, cell: f64) -> Result<IVec3, Misfit> {
+    let needed = counts.iter().product::<f64>() * BYTES_A_CELL;
+    // Lattice keys hold 21 bits an axis, of which the cavity's finer lattice takes a few.
+    let widest = counts.iter().copied().fold(0.0, f64::max);
+    if needed <= settings.memory.bytes() as f64 && widest < 100_000.0 {
+        return Ok(IVec3::from_array(counts.map(|n| n as i32)));
+    }
+    let [x, y, z] = counts;
+    Err(Misfit::new(
+        if settings.cell.is_some() { "cell" } else { "across" },
+        format!(
+            "a grid of {x:.0} × {y:.0} × {z:.0} cells of {cell} mm would take about {}, more than the limit of {}",
+            Memory::from_bytes(needed as u64),
+            settings.memory
+        ),
+        "choose a larger cell or a smaller piece, or raise memory",
+    ))
+}
+
+fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
+    let grid = cells.grid();
+    let count = cells.count();
+    shop.fact(Fact::number("cell", grid.cell, Unit::Mm));
+    shop.fact(Fact::triple("grid", grid.counts.as_dvec3(), Unit::Cells));
+    shop.fact(Fact::whole("cells", count, Unit::Cells));
+    shop.fact(Fact::number("volume of cells", count as f64 * grid.cell.powi(3) / 1000.0, Unit::Cm3));
+    let way = if told.rim_edges == 0 {
+        "the surface is closed: exact crossings along lines of cells".to_owned()
+    } else {
+        format!(
+            "the surface is open along {} edges: crossings along lines of cells, and winding numbers summed for {} cells \
+             near the holes",
+            told.rim_edges, told.summed
+        )
+    };
+    shop.fact(Fact::text("inside told by", way));
+    if told.turned.patches > 0 {
+        shop.fact(Fact::whole("triangles turned", told.turned.patches, Unit::Triangles));
+        shop.finding(Finding::note(
+            "triangles-turned",
+            format!(
+                "{} triangles of the model looked the other way than their neighbours and were turned",
+                told.turned.patches
+            ),
+            "nothing to do; mend the model if you use it elsewhere",
+        ));
+    }
+    if told.turned.whole {
+        shop.finding(Finding::note(
+            "model-inside-out",
+            "the model was inside out and was turned",
+            "nothing to do; mend the model if you use it elsewhere",
+        ));
+    }
+    if told.rim_edges > 0 {
+        shop.finding(Finding::note(
+            "model-open",
+            format!("the model has holes ({} edges on their rims); they were closed by winding number", told.rim_edges),
+            "look at the pictures; close the holes in the model if the form is not what you meant",
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_grid_sits_where_it_is_asked_to() {
+        let place_x = |x, lo: f64, hi: f64| {
+            let (low, counts) =
+                place(Placing { x, ..Placing::default() }, [DVec3::new(lo, 0., 0.), DVec3::new(hi, 1., 1.)], 1.0);
+            (low.x, counts[0])
+        };
+        assert_eq!(place_x(Anchor::CellCorner, -1.2, 1.2), (-2.0, 4.0));
+        assert_eq!(place_x(Anchor::CellCentre, -1.2, 1.2), (-1.5, 3.0));
+        assert_eq!(place_x(Anchor::Lowest, -1.2, 1.2), (-1.2, 3.0));
+        // A form that fits exactly gets no empty cell.
+        assert_eq!(place_x(Anchor::Lowest, 0.0, 3.0), (0.0, 3.0));
+    }
+}

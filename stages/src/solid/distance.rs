@@ -1,0 +1,239 @@
+//! Exact Euclidean distance on a lattice: from the centre of each cell to the nearest point of a set of closed cubes.
+//!
+//! Distances are squared and in units of half a lattice edge, so they are whole numbers: between two cells that differ by
+//! (i, j, k) the squared distance is g(i) + g(j) + g(k) with g(0) = 0 and g(n) = (2|n| − 1)². The sum is separable, so
+//! three passes along the axes do (Felzenszwalb & Huttenlocher 2012, Theory of Computing 8: lower envelope of parabolas).
+//! A closed cube is not a parabola's point; but its two ends are, each shared with the neighbour, and they lie halfway
+//! between the places at which the envelope is asked. So the parabolas stand at the cell boundaries, with the lower
+//! height of the two cells that meet there.
+
+use glam::IVec3;
+use rayon::prelude::*;
+
+use super::{Cells, Grid};
+
+/// Squared distances, one a lattice cell.
+#[derive(Clone, Debug)]
+pub struct Distances {
+    grid: Grid,
+    /// y slowest, x fastest.
+    squared: Vec<u32>,
+}
+
+/// Farther than any lattice that fits into memory is wide, and small enough to add to.
+const FAR: u32 = u32::MAX / 4;
+
+/// What lies beyond the lattice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Beyond {
+    /// Cubes of the set, all around.
+    Cubes,
+    /// Nothing.
+    Nothing,
+}
+
+impl Distances {
+    /// From each cell's centre to the nearest of the cubes.
+    #[must_use]
+    pub fn to_cubes(cubes: &Cells, beyond: Beyond) -> Self {
+        let grid = *cubes.grid();
+        let [nx, ny, nz] = grid.counts.to_array().map(|n| n as usize);
+        let edge = if beyond == Beyond::Cubes { 0 } else { FAR };
+
+        let mut along_y = vec![0u32; nx * ny * nz];
+        along_y.par_chunks_mut((nx * ny).max(1)).enumerate().for_each(|(k, layer)| {
+            for (j, line) in layer.chunks_mut(nx).enumerate() {
+                along_line(line, cubes.line(j as i32, k as i32), edge);
+            }
+            let mut envelope = Envelope::default();
+            for i in 0..nx {
+                envelope.pass(edge, ny, |j| layer[j * nx + i]);
+                envelope.write(ny, |j, d| layer[j * nx + i] = d);
+            }
+        });
+
+        let mut squared = vec![0u32; nx * ny * nz];
+        squared.par_chunks_mut((nx * nz).max(1)).enumerate().for_each(|(j, layer)| {
+            for (k, line) in layer.chunks_mut(nx).enumerate() {
+                let start = (k * ny + j) * nx;
+                line.copy_from_slice(&along_y[start..start + nx]);
+            }
+            let mut envelope = Envelope::default();
+            for i in 0..nx {
+                envelope.pass(edge, nz, |k| layer[k * nx + i]);
+                envelope.write(nz, |k, d| layer[k * nx + i] = d);
+            }
+        });
+        Self { grid, squared }
+    }
+
+    /// The squared distance of a cell's centre, in squares of half a lattice edge.
+    #[must_use]
+    pub fn squared_halves(&self, cell: IVec3) -> u32 {
+        let [nx, nz] = [self.grid.counts.x as usize, self.grid.counts.z as usize];
+        self.squared[(cell.y as usize * nz + cell.z as usize) * nx + cell.x as usize]
+    }
+
+    /// The cells whose centres are at least `distance` mm away.
+    #[must_use]
+    pub fn at_least(&self, distance: f64) -> Cells {
+        // A distance that is a whole number of half edges may come out a rounding error too large.
+        let least = (2.0 * distance / self.grid.cell).powi(2) * (1.0 - 1e-12);
+        Cells::from_lines(self.grid, |j, k, words| {
+            let nx = self.grid.counts.x as usize;
+            let start = (j as usize * self.grid.counts.z as usize + k as usize) * nx;
+            for (i, &squared) in self.squared[start..start + nx].iter().enumerate() {
+                words[i / 64] |= u64::from(f64::from(squared) >= least) << (i % 64);
+            }
+        })
+    }
+
+    /// The largest distance, in mm.
+    #[must_use]
+    pub fn largest(&self) -> f64 {
+        let squared = self.squared.par_iter().copied().max().unwrap_or(0);
+        f64::from(squared).sqrt() * self.grid.cell / 2.0
+    }
+}
+
+/// Squared distances along one line of bits.
+fn along_line(line: &mut [u32], words: &[u64], edge: u32) {
+    let cube = |i: usize| words[i / 64] >> (i % 64) & 1 == 1;
+    let squared = |gap: Option<u32>| gap.map_or(FAR, |halves| halves.saturating_mul(halves).min(FAR));
+    let start = if edge == 0 { Some(1) } else { None };
+    // Half edges from the centre to the nearest cube on the left, then on the right.
+    let mut gap = start;
+    for (i, d) in line.iter_mut().enumerate() {
+        gap = if cube(i) { Some(0) } else { gap };
+        *d = squared(gap);
+        gap = gap.map(|g| if g == 0 { 1 } else { g + 2 });
+    }
+    let mut gap = start;
+    for (i, d) in line.iter_mut().enumerate().rev() {
+        gap = if cube(i) { Some(0) } else { gap };
+        *d = (*d).min(squared(gap));
+        gap = gap.map(|g| if g == 0 { 1 } else { g + 2 });
+    }
+}
+
+/// The lower envelope of parabolas at the boundaries of the cells of a line, in half edges: cell `i` is asked at `2i`,
+/// the parabola before it stands at `2i − 1`.
+#[derive(Default)]
+struct Envelope {
+    /// Heights of the cells themselves.
+    own: Vec<u32>,
+    /// Parabolas on the envelope: position and height.
+    sites: Vec<(i64, i64)>,
+    /// From which asked position on each is lowest.
+    from: Vec<i64>,
+}
+
+impl Envelope {
+    fn pass(&mut self, edge: u32, count: usize, height: impl Fn(usize) -> u32) {
+        self.own.clear();
+        self.own.extend((0..count).map(height));
+        self.sites.clear();
+        self.from.clear();
+        for boundary in 0..=count {
+            let before = if boundary == 0 { edge } else { self.own[boundary - 1] };
+            let behind = if boundary == count { edge } else { self.own[boundary] };
+            let lower = before.min(behind);
+            if lower < FAR {
+                self.add(2 * boundary as i64 - 1, i64::from(lower));
+            }
+        }
+    }
+
+    fn add(&mut self, at: i64, height: i64) {
+        loop {
+            let Some(&(p, h)) = self.sites.last() else {
+                self.sites.push((at, height));
+                self.from.push(0);
+                return;
+            };
+            // Lower than the last one from the first position x with height + (x − at)² < h + (x − p)² on.
+            let meet = (height + at * at - h - p * p).div_euclid(2 * (at - p)) + 1;
+            let meet = meet.max(0);
+            if meet <= self.from[self.from.len() - 1] {
+                self.sites.pop();
+                self.from.pop();
+                continue;
+            }
+            self.sites.push((at, height));
+            self.from.push(meet);
+            return;
+        }
+    }
+
+    fn write(&self, count: usize, mut write: impl FnMut(usize, u32)) {
+        let mut lowest = 0;
+        for i in 0..count {
+            let x = 2 * i as i64;
+            while lowest + 1 < self.from.len() && self.from[lowest + 1] <= x {
+                lowest += 1;
+            }
+            let through = self.sites.get(lowest).map_or(i64::from(FAR), |&(at, height)| height + (x - at) * (x - at));
+            write(i, self.own[i].min(through.min(i64::from(FAR)) as u32));
+        }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use glam::DVec3;
+    use proptest::prelude::*;
+
+    fn grid(counts: IVec3) -> Grid {
+        Grid { origin: DVec3::ZERO, cell: 1.0, counts }
+    }
+
+    /// By looking at every cube: the definition.
+    fn brute(cubes: &Cells, from: IVec3) -> u32 {
+        let g = |n: i32| if n == 0 { 0 } else { (2 * n.unsigned_abs() - 1).pow(2) };
+        cubes.iter().map(|c| g(c.x - from.x) + g(c.y - from.y) + g(c.z - from.z)).min().unwrap_or(FAR)
+    }
+
+    proptest! {
+        #[test]
+        fn agrees_with_looking_at_every_cube(
+            nx in 1i32..70, ny in 1i32..9, nz in 1i32..9,
+            seeds in proptest::collection::vec((0i32..70, 0i32..9, 0i32..9), 0..12),
+        ) {
+            let counts = IVec3::new(nx, ny, nz);
+            let mut cubes = Cells::empty(grid(counts));
+            for (x, y, z) in seeds {
+                cubes.set(IVec3::new(x % nx, y % ny, z % nz), true);
+            }
+            let distances = Distances::to_cubes(&cubes, Beyond::Nothing);
+            for z in 0..nz { for y in 0..ny { for x in 0..nx {
+                let at = IVec3::new(x, y, z);
+                prop_assert_eq!(distances.squared_halves(at), brute(&cubes, at), "{}", at);
+            }}}
+        }
+
+        #[test]
+        fn cubes_beyond_the_lattice_count_when_asked(nx in 1i32..9, ny in 1i32..9, nz in 1i32..9) {
+            let counts = IVec3::new(nx, ny, nz);
+            let distances = Distances::to_cubes(&Cells::empty(grid(counts)), Beyond::Cubes);
+            for z in 0..nz { for y in 0..ny { for x in 0..nx {
+                let at = IVec3::new(x, y, z);
+                let to_edge = at.min(counts - 1 - at).min_element() as u32;
+                prop_assert_eq!(distances.squared_halves(at), (2 * to_edge + 1).pow(2));
+            }}}
+        }
+    }
+
+    #[test]
+    fn a_single_cube_in_the_middle() {
+        // Closed form: from (0,0,0) to the cube [2,3]³ the nearest corner (2,2,2) lies 1.5 edges off on each axis.
+        let mut cubes = Cells::empty(grid(IVec3::splat(5)));
+        cubes.set(IVec3::splat(2), true);
+        let distances = Distances::to_cubes(&cubes, Beyond::Nothing);
+        assert_eq!(distances.squared_halves(IVec3::ZERO), 27);
+        assert_eq!(distances.squared_halves(IVec3::new(2, 2, 0)), 9);
+        assert_eq!(distances.squared_halves(IVec3::splat(2)), 0);
+        assert!((distances.largest() - 27f64.sqrt() / 2.0).abs() < 1e-15);
+    }
+}
