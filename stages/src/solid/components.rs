@@ -81,8 +81,8 @@ impl Components {
         for line in 0..self.starts.len() - 1 {
             let (j, k) = ((line as i32) % ny, (line as i32) / ny);
             let edge_line = j == 0 || j == ny - 1 || k == 0 || k == nz - 1;
-            for at in self.starts[line]..self.starts[line + 1] {
-                let root = roots[at];
+            let span = self.starts[line]..self.starts[line + 1];
+            for (at, &root) in span.clone().zip(&roots[span]) {
                 // The lowest run comes first, so the others find its number.
                 if root == at {
                     self.labels[at] = self.sizes.len() as u32;
@@ -288,10 +288,10 @@ fn join_lines(forest: &mut Forest, runs: &[Run], starts: &[usize], lines: [usize
 /// Sets the bits of a run.
 fn set_run(words: &mut [u64], Run { first, end }: Run) {
     let (first, end) = (first as usize, end as usize);
-    for w in first / 64..end.div_ceil(64) {
+    for (w, word) in words.iter_mut().enumerate().take(end.div_ceil(64)).skip(first / 64) {
         let from = first.saturating_sub(w * 64);
         let to = (end - w * 64).min(64);
-        words[w] |= (u64::MAX << from) & (u64::MAX >> (64 - to));
+        *word |= (u64::MAX << from) & (u64::MAX >> (64 - to));
     }
 }
 
