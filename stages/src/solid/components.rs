@@ -300,26 +300,10 @@ fn set_run(words: &mut [u64], Run { first, end }: Run) {
 mod tests {
     use std::collections::BTreeSet;
 
-    use glam::DVec3;
     use proptest::prelude::*;
 
     use super::*;
-
-    /// A grid of the given counts with a random solid.
-    fn random_solid() -> impl Strategy<Value = Cells> {
-        // Widths on both sides of one and two words.
-        (prop_oneof![1..9, 62..67, 126..131], 1..7i32, 1..7i32, 1..8u32, any::<u64>()).prop_map(
-            |(x, y, z, share, seed)| {
-                let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::new(x, y, z) };
-                Cells::from_fn(grid, |c| {
-                    let mix = (c.x as u64 | (c.y as u64) << 20 | (c.z as u64) << 40) ^ seed;
-                    let mix = (mix ^ mix >> 31).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-                    let mix = (mix ^ mix >> 29).wrapping_mul(0x94d0_49bb_1331_11eb);
-                    (mix >> 40) as u32 % 8 < share
-                })
-            },
-        )
-    }
+    use crate::solid::samples::{grid, random_solid};
 
     /// Steps to the neighbours, by how many coordinates may change.
     fn steps(neighbours: Neighbours) -> Vec<IVec3> {
@@ -388,7 +372,7 @@ mod tests {
     #[test]
     fn a_grid_without_cells_has_no_components() {
         for counts in [IVec3::ZERO, IVec3::new(0, 3, 3), IVec3::new(3, 0, 3), IVec3::new(3, 3, 0), IVec3::splat(3)] {
-            let cells = Cells::empty(Grid { origin: DVec3::ZERO, cell: 1.0, counts });
+            let cells = Cells::empty(grid(counts));
             let found = Components::of(&cells, Neighbours::Corners);
             assert!(found.is_empty() && found.largest().is_none(), "{counts}");
             assert_eq!(flood_from_outside(&cells).count(), cells.grid().len(), "{counts}");
@@ -397,8 +381,7 @@ mod tests {
 
     #[test]
     fn the_first_of_equals_is_the_largest() {
-        let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::new(7, 1, 1) };
-        let cells = Cells::from_fn(grid, |c| ![1, 4].contains(&c.x));
+        let cells = Cells::from_fn(grid([7, 1, 1]), |c| ![1, 4].contains(&c.x));
         let found = Components::of(&cells, Neighbours::Faces);
         assert_eq!(found.sizes(), [1, 2, 2]);
         assert_eq!(found.first_cell(found.largest().unwrap()), IVec3::new(2, 0, 0));
