@@ -8,11 +8,14 @@ mod forest;
 pub mod inside;
 pub mod skin;
 pub mod sphere;
+mod contacts;
+#[cfg(test)]
+pub(crate) mod samples;
 mod surface;
 pub mod winding;
 
 pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
-pub(crate) use forest::Forest;
+pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
 pub use skin::{Patch, Skin};
 pub use surface::Surface;
