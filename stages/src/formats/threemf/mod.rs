@@ -4,3 +4,5 @@
 mod write;
 
 pub use write::write;
+//! 3MF: the 3D Manufacturing Format, core specification 1.4 with the materials and properties extension 1.2.
+pub mod read;

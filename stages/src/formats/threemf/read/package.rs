@@ -1,0 +1,61 @@
+//! The package: a ZIP file by the Open Packaging Conventions, in which a relationship names the part with the model.
+
+use std::io::{Read, Seek};
+
+use zip::ZipArchive;
+use zip::result::ZipError;
+
+use super::xml::{Cursor, Space, attribute};
+
+/// Relationship type of the part with the model (core 2.1.1).
+const START_PART: &str = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel";
+
+/// Namespace of OPC relationships (ECMA-376 part 2).
+const RELATIONSHIPS: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
+
+/// The text of the part that holds the model, unpacked to `limit` bytes at most.
+pub(super) fn model_part(file: impl Read + Seek, limit: u64) -> Result<String, String> {
+    let mut archive = ZipArchive::new(file).map_err(|e| format!("not a ZIP package: {e}"))?;
+    let relationships = unpack(&mut archive, "_rels/.rels", limit)?;
+    let part = start_part(&relationships)?;
+    unpack(&mut archive, &part, limit)
+}
+
+/// Unpacks one part. What the package says about its size is not believed: bytes are counted as they come.
+fn unpack(archive: &mut ZipArchive<impl Read + Seek>, name: &str, limit: u64) -> Result<String, String> {
+    let part = archive.by_name(name).map_err(|error| match error {
+        ZipError::FileNotFound => format!("the package has no part '{name}'"),
+        error => format!("part '{name}' cannot be unpacked: {error}"),
+    })?;
+    let mut bytes = Vec::new();
+    part.take(limit.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(|error| format!("part '{name}' cannot be unpacked: {error}"))?;
+    if bytes.len() as u64 > limit {
+        return Err(format!("part '{name}' unpacks to more than {limit} bytes"));
+    }
+    String::from_utf8(bytes).map_err(|_| format!("part '{name}' is not UTF-8"))
+}
+
+/// The name of the part that the package's relationships give as the start part.
+fn start_part(relationships: &str) -> Result<String, String> {
+    let mut cursor = Cursor::new(relationships, &[RELATIONSHIPS]);
+    let root = cursor.root()?;
+    if root.space != Space::Known(0) || root.name() != "Relationships" {
+        return Err(format!("part '_rels/.rels' begins with <{}>, expected <Relationships>", root.name()));
+    }
+    let mut start = None;
+    cursor.children(&root, |cursor, child| {
+        if attribute(&child, "Type")?.as_deref() == Some(START_PART) {
+            if attribute(&child, "TargetMode")?.as_deref() == Some("External") {
+                return Err("the start part lies outside the package".to_owned());
+            }
+            let target = attribute(&child, "Target")?.ok_or("the start part's relationship has no Target")?;
+            if start.replace(target.trim_start_matches('/').to_owned()).is_some() {
+                return Err("the package names more than one start part".to_owned());
+            }
+        }
+        cursor.skip(&child)
+    })?;
+    start.ok_or_else(|| "part '_rels/.rels' names no 3D model as start part".to_owned())
+}

@@ -1,0 +1,137 @@
+//! The little of XML that a 3MF part may hold: elements in namespaces, and text that is passed over. Document types and
+//! entities are refused (core 2.3.2).
+
+use std::borrow::Cow;
+
+use quick_xml::NsReader;
+use quick_xml::XmlVersion;
+use quick_xml::escape::resolve_predefined_entity;
+use quick_xml::events::{BytesStart, Event};
+use quick_xml::name::{Namespace, QName, ResolveResult};
+
+/// Elements deeper than this are refused; a 3MF part needs seven levels.
+const DEEPEST: u32 = 64;
+
+/// The namespace of an element.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Space {
+    /// One of those that the cursor was told of, by its place.
+    Known(usize),
+    /// Any other, or none.
+    Other,
+}
+
+/// An element's start.
+pub(super) struct Element<'i> {
+    /// Its namespace.
+    pub(super) space: Space,
+    /// Its name and attributes.
+    pub(super) start: BytesStart<'i>,
+    empty: bool,
+}
+
+impl Element<'_> {
+    /// The name without its prefix.
+    pub(super) fn name(&self) -> &str {
+        self.start.local_name().into_inner()
+    }
+}
+
+/// Walks through the elements of a part.
+pub(super) struct Cursor<'i> {
+    reader: NsReader<&'i [u8]>,
+    spaces: &'static [&'static str],
+    depth: u32,
+}
+
+impl<'i> Cursor<'i> {
+    /// Starts before the root element; `spaces` are the namespaces to tell apart.
+    pub(super) fn new(text: &'i str, spaces: &'static [&'static str]) -> Self {
+        Self { reader: NsReader::from_str(text.trim_start_matches('\u{feff}')), spaces, depth: 0 }
+    }
+
+    /// The root element.
+    pub(super) fn root(&mut self) -> Result<Element<'i>, String> {
+        self.next()?.ok_or_else(|| "the part holds no element".to_owned())
+    }
+
+    /// Hands each child of `parent` to `visit`, which must consume it with [`Self::children`] or [`Self::skip`].
+    pub(super) fn children(
+        &mut self,
+        parent: &Element<'i>,
+        mut visit: impl FnMut(&mut Self, Element<'i>) -> Result<(), String>,
+    ) -> Result<(), String> {
+        if parent.empty {
+            return Ok(());
+        }
+        self.depth += 1;
+        if self.depth > DEEPEST {
+            return Err(format!("<{}> lies more than {DEEPEST} elements deep", parent.name()));
+        }
+        while let Some(child) = self.next()? {
+            visit(self, child)?;
+        }
+        self.depth -= 1;
+        Ok(())
+    }
+
+    /// Passes over what is in an element.
+    pub(super) fn skip(&mut self, element: &Element<'i>) -> Result<(), String> {
+        self.children(element, |cursor, child| cursor.skip(&child))
+    }
+
+    /// Whether a prefix stands for the namespace `space` here.
+    pub(super) fn stands_for(&self, prefix: &str, space: usize) -> bool {
+        let name = format!("{prefix}:any");
+        let (bound, _) = self.reader.resolver().resolve_element(QName(&name));
+        bound == ResolveResult::Bound(Namespace(self.spaces[space]))
+    }
+
+    /// The next start of an element, or `None` where the current one ends.
+    fn next(&mut self) -> Result<Option<Element<'i>>, String> {
+        loop {
+            let spaces = self.spaces;
+            let at = self.reader.buffer_position();
+            let (space, event) =
+                self.reader.read_resolved_event().map_err(|e| format!("not well-formed XML at byte {at}: {e}"))?;
+            let empty = matches!(event, Event::Empty(_));
+            match event {
+                Event::Start(start) | Event::Empty(start) => {
+                    let space = match space {
+                        ResolveResult::Bound(Namespace(name)) => {
+                            spaces.iter().position(|known| *known == name).map_or(Space::Other, Space::Known)
+                        }
+                        ResolveResult::Unbound | ResolveResult::Unknown(_) => Space::Other,
+                    };
+                    return Ok(Some(Element { space, start, empty }));
+                }
+                Event::End(_) => return Ok(None),
+                Event::Eof => return Err(format!("the part ends at byte {at} in the middle of an element")),
+                Event::DocType(_) => return Err("a document type is not allowed".to_owned()),
+                Event::GeneralRef(name) if !name.is_char_ref() && resolve_predefined_entity(&name).is_none() => {
+                    return Err(format!("entity '&{};' is not allowed", name.into_inner()));
+                }
+                Event::Decl(declaration) => {
+                    if let Some(Ok(encoding)) = declaration.encoding()
+                        && !encoding.eq_ignore_ascii_case("utf-8")
+                    {
+                        return Err(format!("the encoding is '{encoding}', expected UTF-8"));
+                    }
+                }
+                Event::Text(_) | Event::CData(_) | Event::Comment(_) | Event::PI(_) | Event::GeneralRef(_) => {}
+            }
+        }
+    }
+}
+
+/// The value of an attribute, by its name without namespace.
+pub(super) fn attribute<'e>(element: &'e Element<'_>, name: &str) -> Result<Option<Cow<'e, str>>, String> {
+    let wrong = |error: &dyn std::fmt::Display| format!("<{}> has a damaged attribute: {error}", element.name());
+    for attribute in element.start.attributes() {
+        let attribute = attribute.map_err(|e| wrong(&e))?;
+        if attribute.key.into_inner() == name {
+            return attribute.normalized_value(XmlVersion::Implicit1_0).map(Some).map_err(|e| wrong(&e));
+        }
+    }
+    Ok(None)
+}
