@@ -1,5 +1,7 @@
 //! The file formats that the stages read and write.
 
+pub mod picture;
+
 use glam::DVec3;
 
 use crate::Srgb;
