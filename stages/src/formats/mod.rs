@@ -6,6 +6,7 @@ pub mod stl;
 pub mod threemf;
 
 use std::io;
+pub mod picture;
 
 use glam::DVec3;
 
