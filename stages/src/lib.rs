@@ -5,6 +5,7 @@
 //! bytes on any number of threads.
 
 pub mod chain;
+pub mod conformance;
 pub mod findings;
 pub mod formats;
 pub mod paint;
@@ -23,5 +24,10 @@ pub use units::Length;
 /// Every stage that ships, in the order in which a job usually runs them.
 #[must_use]
 pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
-    vec![stage::erase::<chain::scale::Scale>(), stage::erase::<chain::voxelise::Voxelise>()]
+    vec![
+        stage::erase::<chain::scale::Scale>(),
+        stage::erase::<chain::voxelise::Voxelise>(),
+        stage::erase::<chain::hollow::Hollow>(),
+        stage::erase::<chain::colour::Colour>(),
+    ]
 }

@@ -128,6 +128,7 @@ pub struct Artefact {
 /// What a stage may use beside the piece, and where it puts what it has to say.
 pub struct Shop<'a> {
     process: &'a Process,
+    title: &'a str,
     files: &'a BTreeMap<String, Arc<[u8]>>,
     cancel: &'a AtomicBool,
     shelf: &'a mut dyn Shelf,
@@ -158,7 +159,20 @@ impl<'a> Shop<'a> {
         cancel: &'a AtomicBool,
         shelf: &'a mut dyn Shelf,
     ) -> Self {
-        Self { process, files, cancel, shelf, known, facts: Vec::new(), findings: Vec::new(), artefacts: Vec::new() }
+        Self { process, title: "", files, cancel, shelf, known, facts: Vec::new(), findings: Vec::new(), artefacts: Vec::new() }
+    }
+
+    /// Sets the piece's title, for files that carry one.
+    #[must_use]
+    pub fn titled(mut self, title: &'a str) -> Self {
+        self.title = title;
+        self
+    }
+
+    /// The piece's title; empty when nobody gave one.
+    #[must_use]
+    pub fn title(&self) -> &str {
+        self.title
     }
 
     /// What the printing process can hold.

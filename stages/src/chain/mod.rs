@@ -1,4 +1,6 @@
 //! The stages that ship, one file or folder each.
 
+pub mod colour;
+pub mod hollow;
 pub mod scale;
 pub mod voxelise;

@@ -1,12 +1,12 @@
 //! The file formats that the stages read and write.
 
+pub mod picture;
 pub mod ply;
 mod points;
 pub mod stl;
 pub mod threemf;
 
 use std::io;
-pub mod picture;
 
 use glam::DVec3;
 

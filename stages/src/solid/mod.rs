@@ -2,15 +2,16 @@
 
 mod cells;
 pub mod chain;
+pub mod clearance;
 mod components;
+mod contacts;
 pub mod distance;
 mod forest;
 pub mod inside;
-pub mod skin;
-pub mod sphere;
-mod contacts;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod skin;
+pub mod sphere;
 mod surface;
 pub mod winding;
 

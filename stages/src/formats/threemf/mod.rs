@@ -1,8 +1,7 @@
 //! 3MF (3D Manufacturing Format, core specification 1.4 with the materials and properties extension 1.2): the file that
-//! is ordered.
+//! is ordered. Reader and writer share nothing, so that what is read back is a check of what was written.
 
+pub mod read;
 mod write;
 
 pub use write::write;
-//! 3MF: the 3D Manufacturing Format, core specification 1.4 with the materials and properties extension 1.2.
-pub mod read;

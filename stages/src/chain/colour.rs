@@ -1,0 +1,145 @@
+//! `colour`: gives every outside face the colour of the side it faces, and writes the piece in colour.
+
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::findings::{Fact, Finding, Unit};
+use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+use crate::paint::Paint;
+use crate::solid::skin::outside_faces;
+use crate::solid::{Patch, Skin};
+use crate::stage::{Halt, Shop, Stage};
+use crate::workpiece::{OrderedFile, Part, Workpiece};
+use crate::{Side, Six, Srgb};
+
+/// See the module's documentation.
+pub struct Colour;
+
+/// The name of the file that is ordered.
+const ORDERED: &str = "piece.3mf";
+/// Edge of the pictures, in pixels.
+const PICTURE: u32 = 480;
+
+/// Settings of `colour`: a colour for each side, as `"#rrggbb"`, `"#rgb"` or a CSS colour name.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Faces that look to +x.
+    pub right: Srgb,
+    /// Faces that look to −x.
+    pub left: Srgb,
+    /// Faces that look to +y.
+    pub back: Srgb,
+    /// Faces that look to −y.
+    pub front: Srgb,
+    /// Faces that look up.
+    pub top: Srgb,
+    /// Faces that look down.
+    pub bottom: Srgb,
+    /// The cavity, and the shafts of its openings.
+    #[serde(default = "Settings::default_inside")]
+    pub inside: Srgb,
+}
+
+impl Settings {
+    fn default_inside() -> Srgb {
+        Srgb([0xff; 3])
+    }
+
+    fn sides(&self) -> Six<Srgb> {
+        Six([self.right, self.left, self.back, self.front, self.top, self.bottom])
+    }
+}
+
+impl Stage for Colour {
+    type Settings = Settings;
+
+    const NAME: &'static str = "colour";
+    const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &Settings) -> Vec<Part> {
+        vec![Part::Cells]
+    }
+
+    fn gives(_: &Settings) -> Vec<Part> {
+        vec![Part::Paint, Part::Order]
+    }
+
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let cells = piece.cells.as_deref().expect("the plan checked that the cells are there");
+        let void = piece.void.as_deref();
+        let paint = paint(settings, outside_faces(cells, void).into());
+        say(shop, settings, &paint, cells.grid().cell);
+        shop.go_on()?;
+        let skin = Skin::of(cells, void, &paint.faces);
+        let path = write(shop, &skin, &paint)?;
+        let order = OrderedFile { name: ORDERED.to_owned(), path };
+        Ok(Workpiece { paint: Some(Arc::new(paint)), order: Some(Arc::new(order)), ..piece })
+    }
+}
+
+fn paint(settings: &Settings, faces: Arc<[crate::solid::Face]>) -> Paint {
+    let sides = settings.sides();
+    let mut colours: Vec<Srgb> = sides.0.into_iter().chain([settings.inside]).collect();
+    colours.sort_unstable();
+    colours.dedup();
+    let place = sides.0.map(|colour| colours.partition_point(|&c| c < colour) as u16);
+    let ink = faces.iter().map(|face| place[face.side as usize]).collect();
+    Paint { colours, faces, ink, inside: settings.inside }
+}
+
+/// Writes the piece in its formats, and its pictures; gives the path of the ordered file.
+fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::PathBuf, Halt> {
+    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u16;
+    let ink: Vec<u16> = skin
+        .patches
+        .iter()
+        .map(|patch| match patch {
+            Patch::Outside(face) => paint.ink[*face as usize],
+            Patch::Inside => inside,
+        })
+        .collect();
+    let mesh =
+        ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
+    shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
+    let title = shop.title().to_owned();
+    let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
+        threemf::write(&mesh, &title, out)
+    })?;
+    shop.go_on()?;
+    shop.artefact("piece.ply", "the coloured piece as PLY", |out| ply::write(&mesh, out))?;
+    shop.artefact("piece.stl", "the piece without colour as STL", |out| stl::write(&skin.points, &skin.triangles, out))?;
+    shop.go_on()?;
+    for (view, image) in picture::render_all(&mesh, PICTURE) {
+        shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
+    }
+    Ok(path)
+}
+
+fn say(shop: &mut Shop<'_>, settings: &Settings, paint: &Paint, cell: f64) {
+    let mut counts = Six([0usize; 6]);
+    for face in paint.faces.iter() {
+        counts[face.side] += 1;
+    }
+    let sides = settings.sides();
+    let row = |side: Side| {
+        let area = counts[side] as f64 * cell * cell / 100.0;
+        vec![side.to_string(), sides[side].to_string(), counts[side].to_string(), format!("{area:.2}")]
+    };
+    shop.fact(Fact::whole("outside faces", paint.faces.len(), Unit::Faces));
+    shop.fact(Fact::number("outside area", paint.faces.len() as f64 * cell * cell / 100.0, Unit::Cm2));
+    shop.fact(Fact::table("faces by side", &["side", "colour", "faces", "area, cm²"], Side::ALL.map(row).to_vec()));
+    shop.fact(Fact::text("inside colour", settings.inside.to_string()));
+    for (i, a) in Side::ALL.into_iter().enumerate() {
+        for b in Side::ALL.into_iter().skip(i + 1).filter(|&b| sides[a] == sides[b]) {
+            shop.finding(Finding::caution(
+                "same-colour",
+                format!("{a} and {b} have the same colour {}: no change shows when the piece turns from one to the other", sides[a]),
+                format!("choose another colour for {b}, unless that is what you want"),
+            ));
+        }
+    }
+}

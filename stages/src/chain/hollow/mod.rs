@@ -1,0 +1,227 @@
+//! `hollow`: takes out the inside, leaving a wall of at least the thickness asked for everywhere, and opens the cavity so
+//! that loose powder can leave.
+
+mod cavity;
+mod openings;
+mod shape;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::findings::{Fact, Finding, Place, Unit};
+use crate::solid::{Cells, Components, Neighbours};
+use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::void::{Opening, Void};
+use crate::workpiece::{Part, Workpiece};
+use crate::{Length, Side};
+
+use cavity::Lattice;
+
+/// See the module's documentation.
+pub struct Hollow;
+
+/// Settings of `hollow`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Least thickness of the wall between cavity and outside, in straight distance. Need not be a whole number of cells.
+    pub wall: Length,
+    /// The openings through which loose powder leaves.
+    pub openings: Vec<OpeningAsked>,
+    /// Parts of the cavity that a ball of this width cannot reach from an opening stay solid. The process's `gap` when
+    /// left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub narrowest: Option<Length>,
+}
+
+/// An opening as asked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OpeningAsked {
+    /// The side on which it opens.
+    pub side: Side,
+    /// Clear width; rounded up to whole cells.
+    pub width: Length,
+    /// Where its middle should lie on that side, along the side's two axes in the order x, y, z. Under the middle of mass
+    /// when left out. The nearest place that fits is taken.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<[Length; 2]>,
+}
+
+impl Stage for Hollow {
+    type Settings = Settings;
+
+    const NAME: &'static str = "hollow";
+    const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &Settings) -> Vec<Part> {
+        vec![Part::Cells]
+    }
+
+    fn gives(_: &Settings) -> Vec<Part> {
+        vec![Part::Void]
+    }
+
+    fn check(settings: &Settings, shop: &Shop<'_>) -> Result<(), Misfit> {
+        if settings.wall.mm() <= 0.0 {
+            let message = format!("a wall must be thicker than 0 mm, not {}", settings.wall);
+            return Err(Misfit::new(
+                "wall",
+                message,
+                "2.5 mm is sturdy for powder prints of a palm's size (common practice)",
+            ));
+        }
+        if settings.openings.is_empty() {
+            let message = "a cavity without an opening keeps its loose material for ever";
+            return Err(Misfit::new("openings", message, "write openings: [{ side: bottom, width: 24 mm }]"));
+        }
+        for (at, opening) in settings.openings.iter().enumerate() {
+            let least = shop.process().opening.value;
+            if opening.width < least {
+                let message = format!("{} is narrower than the process can empty ({least})", opening.width);
+                return Err(Misfit::new(format!("openings[{at}].width"), message, format!("make it at least {least}")));
+            }
+        }
+        if settings.narrowest.is_some_and(|n| n.mm() <= 0.0) {
+            return Err(Misfit::new("narrowest", "must be above 0 mm", "leave it out to take the process's gap"));
+        }
+        Ok(())
+    }
+
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let cells = piece.cells.as_deref().expect("the plan checked that the cells are there");
+        let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
+        let lattice = Lattice::new(cells, settings.wall.mm());
+        shop.go_on()?;
+        let room = lattice.depth.at_least(settings.wall.mm());
+        if room.count() == 0 {
+            return Err(too_thick(settings, &lattice).into());
+        }
+        let (shafts, openings) = shafts(settings, cells, &room, lattice.per_cell)?;
+        shop.go_on()?;
+        let (void, volume) = emptied_and_shaped(settings, cells, &lattice, &room, shafts, openings, gap);
+        if void.cavity.count() == 0 {
+            let message = format!("no part of the inside can be emptied through openings past a gap of {gap} mm");
+            return Err(Misfit::new("openings", message, "ask for a thinner wall, or leave hollow out").into());
+        }
+        say(shop, cells, &lattice, &room, &void, volume);
+        Ok(Workpiece { void: Some(Arc::new(void)), ..piece })
+    }
+}
+
+fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {
+    Misfit::new(
+        "wall",
+        format!(
+            "a wall of {} leaves no cavity: the deepest place inside the piece lies {:.2} mm from the outside",
+            settings.wall,
+            lattice.depth.largest()
+        ),
+        "ask for a thinner wall, scale the piece up, or leave hollow out",
+    )
+}
+
+/// Finds the place of every opening, one after the other.
+fn shafts(settings: &Settings, cells: &Cells, room: &Cells, per_cell: i32) -> Result<(Cells, Vec<Opening>), Misfit> {
+    let mut shafts = Cells::empty(*cells.grid());
+    let mut openings = Vec::new();
+    for at in 0..settings.openings.len() {
+        let shaft = openings::find(settings, at, &cells.minus(&shafts), room, per_cell)?;
+        for z in shaft.low.z..=shaft.high.z {
+            for y in shaft.low.y..=shaft.high.y {
+                for x in shaft.low.x..=shaft.high.x {
+                    shafts.set(glam::IVec3::new(x, y, z), true);
+                }
+            }
+        }
+        openings.push(shaft.opening);
+    }
+    Ok((shafts, openings))
+}
+
+/// The cavity and its volume in mm³. Where the wall cannot be held by moving corners alone, the cavity gives way by a
+/// lattice cell and is shaped again.
+fn emptied_and_shaped(
+    settings: &Settings,
+    cells: &Cells,
+    lattice: &Lattice,
+    room: &Cells,
+    shafts: Cells,
+    openings: Vec<Opening>,
+    gap: f64,
+) -> (Void, f64) {
+    let fine_shafts = lattice.refine(&shafts);
+    let room = room.minus(&fine_shafts);
+    let mut void = Void {
+        shafts,
+        openings,
+        cavity: cavity::emptied(&room, &fine_shafts, gap),
+        per_cell: lattice.per_cell,
+        moved: BTreeMap::new(),
+        wall: settings.wall.mm(),
+    };
+    loop {
+        void.moved.clear();
+        void.cavity = cavity::mended(lattice, void.cavity, &fine_shafts, gap);
+        let shaped = shape::shape(cells, &void);
+        if shaped.thin.is_empty() {
+            void.moved = shaped.moved;
+            return (void, shaped.volume);
+        }
+        for piece in shaped.thin.into_iter().flat_map(cavity::around) {
+            if void.cavity.solid(piece) {
+                void.cavity.set(piece, false);
+            }
+        }
+    }
+}
+
+fn say(shop: &mut Shop<'_>, cells: &Cells, lattice: &Lattice, room: &Cells, void: &Void, volume: f64) {
+    let cell3 = cells.grid().cell.powi(3);
+    let solid = cells.count() as f64 * cell3;
+    let emptied = volume + void.shafts.count() as f64 * cell3;
+    shop.fact(Fact::number("wall", void.wall, Unit::Mm));
+    shop.fact(Fact::number("solid", solid / 1000.0, Unit::Cm3));
+    shop.fact(Fact::number("void", emptied / 1000.0, Unit::Cm3));
+    shop.fact(Fact::number("material", (solid - emptied) / 1000.0, Unit::Cm3));
+    shop.fact(Fact::number("material saved", 100.0 * emptied / solid, Unit::Percent));
+    shop.fact(Fact::whole("lattice cells along a cell", void.per_cell as usize, Unit::Count));
+    let rows = void.openings.iter().map(|o| {
+        let (low, high) = (o.low, o.high);
+        let box_text = format!("{} – {}, {} – {}, {} – {}", low.x, high.x, low.y, high.y, low.z, high.z);
+        vec![o.side.to_string(), format!("{}", o.width()), box_text]
+    });
+    shop.fact(Fact::table("openings", &["side", "clear width, mm", "shaft along x, y, z, mm"], rows.collect()));
+    say_pockets(shop, lattice, room, void);
+}
+
+/// Says where room for the cavity stayed solid because it cannot be emptied.
+fn say_pockets(shop: &mut Shop<'_>, lattice: &Lattice, room: &Cells, void: &Void) {
+    let left = room.minus(&void.cavity).minus(&lattice.refine(&void.shafts));
+    let pockets = Components::of(&left, Neighbours::Faces);
+    let edge3 = left.grid().cell.powi(3);
+    let volume = left.count() as f64 * edge3 / 1000.0;
+    shop.fact(Fact::number("pockets left solid", volume, Unit::Cm3));
+    // Single lattice cells are the rounding of the cavity's shape, not pockets.
+    let mut large: Vec<usize> = (0..pockets.len()).filter(|&p| pockets.sizes()[p] > 8).collect();
+    large.sort_by_key(|&p| std::cmp::Reverse(pockets.sizes()[p]));
+    if large.is_empty() {
+        return;
+    }
+    let places = large.iter().take(10).map(|&p| Place::at(left.grid().centre(pockets.first_cell(p))));
+    shop.finding(
+        Finding::note(
+            "pockets-left-solid",
+            format!(
+                "{} pockets, {volume:.2} cm³ together, were left solid: loose powder could not leave them",
+                large.len()
+            ),
+            "nothing to do; a thinner wall, a smaller narrowest or one more opening would hollow some of them",
+        )
+        .at(places),
+    );
+}

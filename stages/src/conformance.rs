@@ -1,0 +1,135 @@
+//! What every stage owes, as a suite that any stage can run in its tests, also one from outside the project: settings
+//! survive a round trip, bad settings are refused, what the stage says it gives is there, and the same piece comes out
+//! on one thread and on many.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use crate::Length;
+use crate::process::{Family, Figure, Process};
+use crate::stage::{AnyStage, Halt, Outcome, Shelf, Shop};
+use crate::workpiece::Workpiece;
+
+/// A shelf in a folder of its own, removed when dropped.
+#[derive(Debug)]
+pub struct Folder {
+    path: PathBuf,
+}
+
+impl Folder {
+    /// Takes an existing empty folder.
+    #[must_use]
+    pub fn at(path: PathBuf) -> Self {
+        Self { path }
+    }
+}
+
+impl Shelf for Folder {
+    fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + '_>> {
+        Ok(Box::new(std::fs::File::create_new(self.path(name))?))
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.path.join(name)
+    }
+}
+
+/// An invented powder process.
+#[must_use]
+pub fn process() -> Process {
+    fn figure<T>(value: T) -> Figure<T> {
+        Figure { value, basis: "invented for tests".to_owned() }
+    }
+    let mm = |mm| figure(Length::from_mm(mm));
+    Process {
+        name: "Test powder".to_owned(),
+        family: Family::BinderJetting,
+        build_volume: figure([Length::from_mm(250.0), Length::from_mm(380.0), Length::from_mm(200.0)]),
+        layer: mm(0.1),
+        minimum_wall: mm(2.0),
+        detail: mm(0.6),
+        gap: mm(1.5),
+        opening: mm(8.0),
+        bleed: mm(0.3),
+        edge_radius: mm(0.2),
+        tolerance: mm(0.3),
+        density: figure(1.5),
+        most_triangles: figure(1_000_000),
+        most_bytes: figure(64_000_000),
+    }
+}
+
+/// A run of one stage: its settings as in a job file, the files that they name, and the piece.
+pub struct Trial<'a> {
+    /// The stage.
+    pub stage: &'a dyn AnyStage,
+    /// Its settings.
+    pub settings: serde_json::Value,
+    /// Files that the settings name.
+    pub files: BTreeMap<String, Arc<[u8]>>,
+    /// The piece before.
+    pub piece: Workpiece,
+}
+
+impl Trial<'_> {
+    /// Runs the stage once with its artefacts in `folder`, which must exist and be empty.
+    ///
+    /// # Errors
+    /// As the stage's `check` and `run`.
+    ///
+    /// # Panics
+    /// If the settings cannot be read.
+    pub fn run(&self, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
+        let ready = self.stage.read(self.settings.clone()).unwrap_or_else(|misfit| panic!("settings: {misfit:?}"));
+        let (process, cancel) = (process(), AtomicBool::new(false));
+        let mut shelf = Folder::at(folder);
+        let mut shop = Shop::new(&process, &self.files, &[], &cancel, &mut shelf).titled("Test piece");
+        ready.check(&shop)?;
+        let piece = ready.run(self.piece.clone(), &mut shop)?;
+        Ok((piece, shop.close()))
+    }
+
+    /// The suite.
+    ///
+    /// # Panics
+    /// With the obligation that is not met.
+    pub fn suite(&self, scratch: impl Fn() -> PathBuf) {
+        let ready = self.stage.read(self.settings.clone()).unwrap_or_else(|misfit| panic!("settings: {misfit:?}"));
+        let resolved = ready.settings();
+        let again = self.stage.read(resolved.clone()).unwrap_or_else(|misfit| panic!("resolved settings: {misfit:?}"));
+        assert_eq!(again.settings(), resolved, "settings must survive a round trip");
+        assert!(self.stage.read(serde_json::json!({ "no such setting": 1 })).is_err(), "unknown settings are refused");
+        for part in ready.needs() {
+            assert!(self.piece.has(part), "the trial's piece must have {part}, which the stage needs");
+        }
+
+        let run = |threads| {
+            let folder = scratch();
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads can be started");
+            let (piece, outcome) = pool.install(|| self.run(folder.clone())).unwrap_or_else(|halt| panic!("{halt:?}"));
+            let bytes: BTreeMap<String, Vec<u8>> = outcome
+                .artefacts
+                .iter()
+                .map(|a| (a.name.clone(), std::fs::read(folder.join(&a.name)).expect("artefacts can be read back")))
+                .collect();
+            (piece, outcome.facts, outcome.findings, bytes)
+        };
+        let (piece, facts, findings, bytes) = run(1);
+        for part in ready.gives() {
+            assert!(piece.has(part), "the stage says that it gives {part}");
+        }
+        for threads in [2, 3, 8] {
+            let other = run(threads);
+            assert_eq!(other.0.surface, piece.surface, "the surface on {threads} threads");
+            assert_eq!(other.0.cells, piece.cells, "the cells on {threads} threads");
+            assert_eq!(other.0.void, piece.void, "the void on {threads} threads");
+            assert_eq!(other.0.paint, piece.paint, "the paint on {threads} threads");
+            assert_eq!(other.1, facts, "the facts on {threads} threads");
+            assert_eq!(other.2, findings, "the findings on {threads} threads");
+            assert_eq!(other.3, bytes, "the artefacts on {threads} threads");
+        }
+    }
+}
