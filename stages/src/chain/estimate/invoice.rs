@@ -32,24 +32,21 @@ pub(super) struct Line {
 
 /// One copy: its lines for printing and for finishing.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Copy {
+pub(super) struct Lines {
     pub(super) print: Vec<Line>,
     pub(super) finishing: Vec<Line>,
 }
 
 /// What one copy costs before anything that depends on their number.
-pub(super) fn copy(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts) -> Copy {
+pub(super) fn lines_of_one(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts) -> Lines {
     let line = |what: &str, parts: &[(Decimal, Decimal, &str)]| {
-        let charged = parts.iter().filter(|(rate, ..)| !rate.is_zero());
-        let how: Vec<String> = charged
-            .map(
-                |(rate, amount, unit)| {
-                    if unit.is_empty() { rate.to_string() } else { format!("{amount} {unit} × {rate}") }
-                },
-            )
-            .collect();
+        let charged = parts.iter().filter(|(rate, ..)| !rate.is_zero()).map(|(rate, amount, unit)| {
+            let rate = rates.currency.rate(*rate);
+            if unit.is_empty() { rate } else { format!("{amount} {unit} × {rate}") }
+        });
+        let how = charged.collect::<Vec<_>>().join(" + ");
         let cost = parts.iter().map(|(rate, amount, _)| rate * amount).sum();
-        Line { what: what.to_owned(), how: how.join(" + "), cost: rates.currency.round(cost) }
+        Line { what: what.to_owned(), how, cost: rates.currency.round(cost) }
     };
     let print = &rates.print;
     let lines = [
@@ -58,7 +55,7 @@ pub(super) fn copy(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts) -> C
         line("box around the piece", &[(print.per_cm3_box.0, amounts.bounds, "cm³")]),
         line("outside surface", &[(print.per_cm2_surface.0, amounts.surface, "cm²")]),
     ];
-    Copy {
+    Lines {
         print: lines.into_iter().filter(|line| !line.how.is_empty()).collect(),
         finishing: chosen
             .iter()
@@ -92,7 +89,7 @@ pub(super) struct Invoice {
 /// What an order of so many copies (1 or more) comes to.
 pub(super) fn invoice(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts, copies: u32) -> Invoice {
     let round = |amount| rates.currency.round(amount);
-    let one = copy(rates, chosen, amounts);
+    let one = lines_of_one(rates, chosen, amounts);
     let number = Decimal::from(copies);
     let sum = |lines: &[Line]| lines.iter().map(|line| line.cost).sum::<Decimal>();
     let print = number * sum(&one.print);

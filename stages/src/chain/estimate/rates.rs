@@ -223,9 +223,16 @@ impl Currency {
         amount.round_dp_with_strategy(self.digits(), RoundingStrategy::MidpointAwayFromZero)
     }
 
-    /// The amount with as many digits as the smallest unit has.
+    /// The amount with as many digits as the smallest unit has, and no sign before a zero.
     pub(super) fn text(&self, amount: Decimal) -> String {
-        format!("{:.*}", self.digits() as usize, self.round(amount))
+        let rounded = self.round(amount);
+        let signed = if rounded.is_zero() { Decimal::ZERO } else { rounded };
+        format!("{signed:.*}", self.digits() as usize)
+    }
+
+    /// A rate with all its digits, and at least as many as the smallest unit has.
+    pub(super) fn rate(&self, rate: Decimal) -> String {
+        format!("{rate:.*}", self.digits().max(rate.scale()) as usize)
     }
 }
 
@@ -257,8 +264,11 @@ impl Rates {
             let field = e.path().to_string();
             let message = e.into_inner().to_string();
             // Some of the parser's messages begin with the path, too.
-            let message = message.strip_prefix(&format!("{field}: ")).unwrap_or(&message).to_owned();
-            if field == "." { message } else { format!("{field}: {message}") }
+            let message = match message.split_once(": ") {
+                Some((path, rest)) if field.starts_with(path) => rest,
+                _ => &message,
+            };
+            if field == "." { message.to_owned() } else { format!("{field}: {message}") }
         })?;
         rates.check()?;
         Ok(rates)

@@ -8,14 +8,16 @@ use std::sync::atomic::AtomicBool;
 
 use glam::{DVec3, IVec3};
 use proptest::prelude::*;
+use rust_decimal::Decimal;
 
+use super::invoice::{Amounts, Invoice, invoice};
 use super::*;
-use crate::Length;
-use crate::findings::Severity;
+use crate::findings::{Fact, Severity, Unit, Value};
 use crate::process::{Family, Figure, Process};
-use crate::solid::Grid;
+use crate::solid::{Cells, Grid};
 use crate::stage::{Outcome, Shelf, erase};
-use crate::void::Opening;
+use crate::void::{Opening, Void};
+use crate::{Length, Side};
 
 const DEMO: &str = include_str!("../../../../jobs/rates/bureau-demo.yaml");
 
@@ -253,7 +255,9 @@ fn tables_add_up_and_name_their_units() {
         let sum: Decimal = row[1..7].iter().map(|amount| dec(amount)).sum();
         assert_eq!(sum, dec(&row[7]), "{row:?}");
     }
+    assert_eq!(rows[0][3], "0.00", "no break is reached by four copies");
     let (_, parts) = table(&outcome, "parts of the price");
+    assert_eq!(cells_of(&parts[0]), ["each copy", "4 × (14.00)", "56.00"]);
     let (total, lines) = parts.split_last().unwrap();
     assert_eq!(lines.iter().map(|line| dec(&line[2])).sum::<Decimal>(), dec(&total[2]));
     assert_eq!(fact(&outcome, "price"), &Value::Money { amount: rows[0][7].clone(), currency: "EUR".to_owned() });
@@ -282,6 +286,18 @@ fn a_copy_too_heavy_for_every_parcel_is_a_caution() {
     assert_eq!(table(&outcome, "cost by copies").1[0][5], "?");
 }
 
+/// One copy of the hollow piece weighs 283.2 g, of the solid one 400 g: only the first fits into a parcel of 300 g, and
+/// prices with and without shipping don't compare.
+#[test]
+fn a_price_without_shipping_is_not_compared_with_one_that_has_it() {
+    let list = "{ name: n, basis: b, currency: EUR, print: { per_cm3_material: 0.1 }, \
+                shipping: { steps: [{ up_to_kg: 0.3, price: 30 }] } }";
+    let outcome = run(serde_json::json!({ "rates": "rates.yaml" }), list, hollow_piece(), &[]).unwrap();
+    let row = &table(&outcome, "hollow beside solid").1[2];
+    assert_eq!(cells_of(&row[1..]), ["47.70", "25.00 without shipping", "?", "?"]);
+    assert!(outcome.findings.iter().all(|finding| finding.severity == Severity::Note));
+}
+
 #[test]
 fn bad_rate_files_are_refused_with_the_field() {
     let list = |more: &str| {
@@ -290,7 +306,7 @@ fn bad_rate_files_are_refused_with_the_field() {
     };
     for (text, field) in [
         (list("print: { per_part: -3 }"), "print.per_part: must not be negative, but is -3"),
-        (list("print: { per_gram: 3 }"), "print"),
+        (list("print: { per_gram: 3 }"), "print.per_gram: unknown field"),
         (list("print: { per_part: cheap }"), "print.per_part: 'cheap' is not a plain decimal number"),
         (list("print: { per_part: .nan }"), "print.per_part"),
         (list("print: { per_part: 1e3 }"), "print.per_part"),
