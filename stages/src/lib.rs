@@ -29,5 +29,6 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::voxelise::Voxelise>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),
+        stage::erase::<chain::estimate::Estimate>(),
     ]
 }

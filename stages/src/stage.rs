@@ -159,7 +159,17 @@ impl<'a> Shop<'a> {
         cancel: &'a AtomicBool,
         shelf: &'a mut dyn Shelf,
     ) -> Self {
-        Self { process, title: "", files, cancel, shelf, known, facts: Vec::new(), findings: Vec::new(), artefacts: Vec::new() }
+        Self {
+            process,
+            title: "",
+            files,
+            cancel,
+            shelf,
+            known,
+            facts: Vec::new(),
+            findings: Vec::new(),
+            artefacts: Vec::new(),
+        }
     }
 
     /// Sets the piece's title, for files that carry one.

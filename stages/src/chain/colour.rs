@@ -102,8 +102,7 @@ fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::P
             Patch::Inside => inside,
         })
         .collect();
-    let mesh =
-        ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
+    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
     shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
     let title = shop.title().to_owned();
     let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
@@ -111,7 +110,9 @@ fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::P
     })?;
     shop.go_on()?;
     shop.artefact("piece.ply", "the coloured piece as PLY", |out| ply::write(&mesh, out))?;
-    shop.artefact("piece.stl", "the piece without colour as STL", |out| stl::write(&skin.points, &skin.triangles, out))?;
+    shop.artefact("piece.stl", "the piece without colour as STL", |out| {
+        stl::write(&skin.points, &skin.triangles, out)
+    })?;
     shop.go_on()?;
     for (view, image) in picture::render_all(&mesh, PICTURE) {
         shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
@@ -137,7 +138,10 @@ fn say(shop: &mut Shop<'_>, settings: &Settings, paint: &Paint, cell: f64) {
         for b in Side::ALL.into_iter().skip(i + 1).filter(|&b| sides[a] == sides[b]) {
             shop.finding(Finding::caution(
                 "same-colour",
-                format!("{a} and {b} have the same colour {}: no change shows when the piece turns from one to the other", sides[a]),
+                format!(
+                    "{a} and {b} have the same colour {}: no change shows when the piece turns from one to the other",
+                    sides[a]
+                ),
                 format!("choose another colour for {b}, unless that is what you want"),
             ));
         }

@@ -5,8 +5,8 @@
 //! little by the side, so that the edges of cubes can be told. Where one part stands in front of another, a thin dark
 //! line is drawn on the farther one.
 //!
-//! Steps: [`camera`] turns points into the picture's own axes and finds the scale; [`raster`] fills triangles into bands
-//! of samples, nearest wins; [`resolve`] averages the samples of each pixel in linear light. Bands have a fixed height
+//! Steps: `camera` turns points into the picture's own axes and finds the scale; `raster` fills triangles into bands
+//! of samples, nearest wins; `resolve` averages the samples of each pixel in linear light. Bands have a fixed height
 //! and know nothing of each other, so the bytes do not depend on the number of threads, and memory stays small.
 
 mod camera;
@@ -29,7 +29,7 @@ const SAMPLES: i32 = 4;
 const BAND_ROWS: usize = 32;
 
 /// The largest edge of a picture in pixels; larger wishes are cut to it.
-pub const LARGEST: u32 = 4096;
+pub const LARGEST: u32 = 2048;
 
 /// A square picture: sRGB with alpha that is not multiplied in, eight bits a channel.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -60,7 +60,10 @@ impl Image {
         encoder.set_color(png::ColorType::Rgba);
         encoder.set_depth(png::BitDepth::Eight);
         encoder.set_source_srgb(png::SrgbRenderingIntent::RelativeColorimetric);
-        encoder.set_compression(png::Compression::Fast);
+        // Measured on eight views of a ball of 39 000 triangles: 230 kB in 22 ms; with filters 297 kB, and with the fast
+        // setting 547 kB in 4 ms. Flat areas have nothing for a filter to find.
+        encoder.set_compression(png::Compression::Balanced);
+        encoder.set_filter(png::Filter::NoFilter);
         let mut writer = encoder.write_header()?;
         writer.write_image_data(self.rgba.as_flattened())?;
         Ok(writer.finish()?)
