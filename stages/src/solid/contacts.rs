@@ -23,8 +23,10 @@
 //! removed and none may be added.
 //!
 //! Merits look alike from both sides of a mirror across x, y or z, so a mirrored solid is mended to the mirror image.
-//! The published repair picks cells at random and only ever adds; adding alone takes more cells, and chance would spoil
-//! symmetry.
+//!
+//! Rejected: the randomised repair of Siqueira et al., because chance spoils symmetry; and taking the change that lessens
+//! the contacts most, added or removed, because it tears thin sheets apart (a gyroid sheet thinner than a cell, 4796 cells
+//! in 2 pieces, came out in 78 pieces with 2310 cells changed; adding first leaves it in 2, with 3663 changed).
 
 use glam::{DVec3, IVec3};
 use rayon::prelude::*;

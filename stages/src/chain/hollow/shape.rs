@@ -10,7 +10,8 @@
 //!    chord between two corners on it dips below w. Each triangle is sampled, and its corners are pushed away from the
 //!    outside until every sample keeps w plus what may be missed between samples.
 //!
-//! No corner leaves the box of edge h around its lattice place, so neighbours stay in order. A corner on the wall of a
+//! No corner moves outwards by more than h/2 along an axis, nor away from the outside by more than h, so that neighbours
+//! stay in order. A corner on the wall of a
 //! shaft moves within that wall only.
 //!
 //! What may be missed: the distance to one block is convex with a second derivative of at most 1/d ≤ 1/w where the block
@@ -165,7 +166,7 @@ impl Mould<'_> {
 
     /// Keeps a point in the box around its lattice place.
     fn boxed(&self, home: DVec3, point: DVec3) -> DVec3 {
-        point.clamp(home - self.edge / 2.0, home + self.edge / 2.0)
+        point.clamp(home - self.edge, home + self.edge)
     }
 
     /// Step 3. Gives the corners of triangles that stayed too near to the outside.

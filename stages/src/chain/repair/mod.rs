@@ -1,0 +1,405 @@
+//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for.
+//!
+//! # Steps
+//! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go.
+//! 2. *Voids.* Air that is not reached from outside through faces of cells (6 neighbours) is filled.
+//! 3. *Contacts.* Where cubes meet in an edge or a corner alone, cells are added or removed until the boundary is a
+//!    2-manifold; see [`crate::solid::make_well_composed`].
+//! 4. If step 3 changed anything, steps 1 and 2 once more.
+//!
+//! Afterwards all three hold together, without going round again. Step 4 works on a solid without contacts. A piece that
+//! it drops has no cell that touches another piece, so no block of 2×2×2 cells mixes the two, and no contact can arise. A
+//! void that it fills has no cell that touches other air, not even at a corner, or that would be a contact; so every block
+//! that held some of it becomes wholly solid. Dropping makes no void, save by joining an island's cells to a void around
+//! it, and voids are filled last; filling makes no island.
+
+mod unconverted;
+
+#[cfg(test)]
+mod tests;
+
+use std::sync::Arc;
+
+use glam::{DVec3, IVec3};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use self::unconverted::{Missed, any_within};
+use crate::findings::{Fact, Finding, Place, Unit};
+use crate::solid::{
+    Cells, Components, Contact, Grid, Leave, Neighbours, Surface, contacts, enclosed_voids, make_well_composed,
+};
+use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::workpiece::{Part, Workpiece};
+use crate::{Length, Side};
+
+/// Places that are listed one by one; the others are added up.
+const MOST_LISTED: usize = 10;
+
+/// The stage `repair`.
+pub struct Repair;
+
+/// The settings of `repair`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Settings {
+    /// Which pieces stay where the solid is in several: the one with the most cells (of equals the lowest, then the one
+    /// further to the front, then to the left), or all.
+    pub islands: Islands,
+    /// What becomes of air that is shut in: filled, or kept and reported.
+    pub voids: Voids,
+    /// What becomes of places where cubes meet in an edge or a corner alone: mended by adding or removing cells, or
+    /// reported as a fault.
+    pub contacts: Contacts,
+    /// How far, in mm, the model's surface may lie from the cubes before it counts as not converted; at least half a
+    /// cell. Left out: one cell. On a form that is nowhere thinner or sharper than the cells can follow, no point of the
+    /// surface is farther than half a cell's diagonal (0.87 cells) from the cubes, so what lies more than one cell off
+    /// is truly missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance: Option<Length>,
+}
+
+/// Which pieces stay.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Islands {
+    /// The piece with the most cells.
+    #[default]
+    Largest,
+    /// All pieces, loose as they are.
+    All,
+}
+
+/// What becomes of air that is shut in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Voids {
+    /// It becomes solid.
+    #[default]
+    Fill,
+    /// It stays, and is reported.
+    Keep,
+}
+
+/// What becomes of cubes that meet in an edge or a corner alone.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Contacts {
+    /// Cells are added or removed until there are none.
+    #[default]
+    Mend,
+    /// They stay, and are a fault.
+    Report,
+}
+
+impl Stage for Repair {
+    type Settings = Settings;
+
+    const NAME: &'static str = "repair";
+    const PURPOSE: &'static str =
+        "Drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &Settings) -> Vec<Part> {
+        vec![Part::Surface, Part::Cells]
+    }
+
+    fn gives(_: &Settings) -> Vec<Part> {
+        vec![Part::Cells]
+    }
+
+    fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
+        match settings.tolerance {
+            Some(tolerance) if tolerance.mm() <= 0.0 => Err(Misfit::new(
+                "tolerance",
+                format!("the tolerance must be above 0 mm, not {tolerance}"),
+                "leave `tolerance` out for one cell",
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let (Some(surface), Some(cells)) = (&piece.surface, &piece.cells) else {
+            return Err(Misfit::new("", "the piece has no surface or no cells", "put `voxelise` before it").into());
+        };
+        let tolerance = tolerance(settings, cells.grid())?;
+        let repaired = Repaired::of(cells, settings, shop)?;
+        if repaired.cells.count() == 0 {
+            return Err(Misfit::new(
+                "",
+                "no cube is left: the form is thinner than the cells everywhere",
+                "make `voxelise.cell` smaller, or the piece larger with `scale`",
+            )
+            .into());
+        }
+        repaired.tell(cells, settings, shop);
+        let missed = unconverted::missed(surface, &repaired.cells, tolerance, || shop.go_on())?;
+        tell_missed(&missed, surface, cells, tolerance, shop);
+        piece.cells = Some(Arc::new(repaired.cells));
+        Ok(piece)
+    }
+}
+
+/// The tolerance in mm.
+fn tolerance(settings: &Settings, grid: &Grid) -> Result<f64, Misfit> {
+    let Some(asked) = settings.tolerance else { return Ok(grid.cell) };
+    if asked.mm() < grid.cell / 2.0 {
+        let cell = Length::from_mm(grid.cell);
+        return Err(Misfit::new(
+            "tolerance",
+            format!("a tolerance of {asked} is below half a cell of {cell}: the steps between cubes alone are as high"),
+            format!("make it {cell} or leave it out, or make `voxelise.cell` smaller"),
+        ));
+    }
+    Ok(asked.mm())
+}
+
+/// A connected set of cells that was taken away, filled, or left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Lump {
+    cells: usize,
+    first: IVec3,
+}
+
+/// The repaired solid, and what was found and done.
+struct Repaired {
+    cells: Cells,
+    /// Pieces taken away.
+    islands: Vec<Lump>,
+    /// Enclosed voids filled.
+    voids: Vec<Lump>,
+    /// Contacts found, mended or not.
+    contacts: Vec<Contact>,
+    /// Cells that mending added and removed.
+    mended: [usize; 2],
+}
+
+impl Repaired {
+    fn of(cells: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
+        let mut repaired =
+            Self { cells: cells.clone(), islands: vec![], voids: vec![], contacts: vec![], mended: [0; 2] };
+        repaired.tidy(settings);
+        shop.go_on()?;
+        repaired.contacts = contacts(&repaired.cells);
+        if settings.contacts == Contacts::Mend && !repaired.contacts.is_empty() {
+            repaired.mend();
+            shop.go_on()?;
+            repaired.tidy(settings);
+        }
+        Ok(repaired)
+    }
+
+    /// Drops islands and fills voids, where asked.
+    fn tidy(&mut self, settings: &Settings) {
+        if settings.islands == Islands::Largest {
+            let pieces = Components::of(&self.cells, Neighbours::Corners);
+            if let Some(largest) = pieces.largest() {
+                self.islands.extend(lumps(&pieces).enumerate().filter(|&(at, _)| at != largest).map(|(_, lump)| lump));
+                self.cells = pieces.cells_where(|at| at == largest);
+            }
+        }
+        if settings.voids == Voids::Fill {
+            let voids = enclosed_voids(&self.cells);
+            self.voids.extend(lumps(&Components::of(&voids, Neighbours::Faces)));
+            self.cells = self.cells.or(&voids);
+        }
+    }
+
+    fn mend(&mut self) {
+        let before = self.cells.clone();
+        // With leave to change any cell, no contact is ever left.
+        make_well_composed(&mut self.cells, Leave::any(*before.grid()));
+        self.mended = [self.cells.minus(&before).count(), before.minus(&self.cells).count()];
+    }
+
+    /// Says what was found and done.
+    fn tell(&self, before: &Cells, settings: &Settings, shop: &mut Shop<'_>) {
+        let cells_of = |lumps: &[Lump]| lumps.iter().map(|lump| lump.cells).sum();
+        let mended = if settings.contacts == Contacts::Mend { self.contacts.len() } else { 0 };
+        for (name, value, unit) in [
+            ("islands removed", self.islands.len(), Unit::Count),
+            ("cells in islands removed", cells_of(&self.islands), Unit::Cells),
+            ("enclosed voids filled", self.voids.len(), Unit::Count),
+            ("cells in enclosed voids filled", cells_of(&self.voids), Unit::Cells),
+            ("contacts mended", mended, Unit::Count),
+            ("cells added in mending contacts", self.mended[0], Unit::Cells),
+            ("cells removed in mending contacts", self.mended[1], Unit::Cells),
+            ("cells added", self.cells.minus(before).count(), Unit::Cells),
+            ("cells removed", before.minus(&self.cells).count(), Unit::Cells),
+            ("cells after repair", self.cells.count(), Unit::Cells),
+        ] {
+            shop.fact(Fact::whole(name, value, unit));
+        }
+        let findings = [
+            self.about_islands(settings, cells_of(&self.islands)),
+            self.about_voids(settings, cells_of(&self.voids)),
+            self.about_contacts(settings),
+        ];
+        findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
+    }
+
+    fn about_islands(&self, settings: &Settings, removed: usize) -> Option<Finding> {
+        let grid = self.cells.grid();
+        if settings.islands == Islands::All {
+            let pieces: Vec<Lump> = lumps(&Components::of(&self.cells, Neighbours::Corners)).collect();
+            return (pieces.len() > 1).then(|| {
+                let message = format!("the solid is in {} loose pieces that touch nowhere", pieces.len());
+                let remedy = "set `repair.islands: largest`, or join the pieces in the model";
+                Finding::caution("loose-pieces", message, remedy).at(places_of(&pieces, grid))
+            });
+        }
+        (removed > 0).then(|| {
+            let share = percent(removed as f64, (removed + self.cells.count()) as f64);
+            let message = format!(
+                "{} that touched the rest nowhere {} taken away, {} in all ({share:.1} % of the solid)",
+                counted(self.islands.len(), "piece"),
+                if self.islands.len() == 1 { "was" } else { "were" },
+                counted(removed, "cell"),
+            );
+            let remedy = "if a piece should stay, thicken what joins it in the model or make `voxelise.cell` smaller";
+            // A hundredth of the solid is a part that one would miss; specks of a scan are far below.
+            let finding = if share >= 1.0 { Finding::caution } else { Finding::note };
+            finding("islands-removed", message, remedy).at(places_of(&self.islands, grid))
+        })
+    }
+
+    fn about_voids(&self, settings: &Settings, filled: usize) -> Option<Finding> {
+        let grid = self.cells.grid();
+        if settings.voids == Voids::Keep {
+            let voids: Vec<Lump> = lumps(&Components::of(&enclosed_voids(&self.cells), Neighbours::Faces)).collect();
+            return (!voids.is_empty()).then(|| {
+                let message = format!(
+                    "{} of air {} shut in the solid: nothing that fills it while printing can leave",
+                    counted(voids.len(), "pocket"),
+                    if voids.len() == 1 { "is" } else { "are" }
+                );
+                Finding::caution("voids-kept", message, "set `repair.voids: fill`").at(places_of(&voids, grid))
+            });
+        }
+        (filled > 0).then(|| {
+            let message = format!(
+                "{} of air shut in the solid {} filled, {} in all",
+                counted(self.voids.len(), "pocket"),
+                if self.voids.len() == 1 { "was" } else { "were" },
+                counted(filled, "cell"),
+            );
+            let remedy = "nothing to do; to save material, let `hollow` make a cavity with openings";
+            Finding::note("voids-filled", message, remedy).at(places_of(&self.voids, grid))
+        })
+    }
+
+    fn about_contacts(&self, settings: &Settings) -> Option<Finding> {
+        if self.contacts.is_empty() {
+            return None;
+        }
+        let found = counted(self.contacts.len(), "place");
+        let places = self.contacts.iter().take(MOST_LISTED).map(|contact| Place {
+            mm: contact.place(self.cells.grid()).to_array(),
+            cell: Some(contact.low.to_array()),
+        });
+        let finding = match settings.contacts {
+            Contacts::Mend => {
+                let [added, removed] = self.mended.map(|cells| counted(cells, "cell"));
+                let message = format!(
+                    "{found} where cubes met in an edge or a corner alone, mended with {added} added and {removed} removed"
+                );
+                Finding::note(
+                    "contacts-mended",
+                    message,
+                    "nothing to do; look at the pictures if the form matters there",
+                )
+            }
+            Contacts::Report => {
+                let message = format!(
+                    "{found} where cubes meet in an edge or a corner alone: the piece would break there, and its surface \
+                     is not a manifold"
+                );
+                Finding::fault("contacts-left", message, "set `repair.contacts: mend`")
+            }
+        };
+        Some(finding.at(places))
+    }
+}
+
+/// The components as lumps, in their order.
+fn lumps(components: &Components) -> impl Iterator<Item = Lump> {
+    let lump = |(at, &cells): (usize, &usize)| Lump { cells, first: components.first_cell(at) };
+    components.sizes().iter().enumerate().map(lump)
+}
+
+/// Where the largest lumps begin.
+fn places_of(lumps: &[Lump], grid: &Grid) -> Vec<Place> {
+    let mut largest = lumps.to_vec();
+    largest.sort_by_key(|lump| std::cmp::Reverse(lump.cells));
+    let place = |lump: &Lump| Place { mm: grid.centre(lump.first).to_array(), cell: Some(lump.first.to_array()) };
+    largest.iter().take(MOST_LISTED).map(place).collect()
+}
+
+/// Says which parts of the surface no cube stands for; `before` are the cells before the repair.
+fn tell_missed(missed: &[Missed], surface: &Surface, before: &Cells, tolerance: f64, shop: &mut Shop<'_>) {
+    let area: f64 = missed.iter().map(|part| part.area).sum();
+    shop.fact(Fact::number("conversion tolerance", tolerance, Unit::Mm));
+    shop.fact(Fact::number("surface not converted", area, Unit::Mm2));
+    shop.fact(Fact::number("share of the surface not converted", percent(area, surface.area()), Unit::Percent));
+    shop.fact(Fact::whole("places not converted", missed.len(), Unit::Count));
+    let Some(bounds) = surface.bounds() else { return };
+
+    // What is smaller than one cube face would hardly show if it were there.
+    let shows = missed.iter().take_while(|part| part.area >= before.grid().cell.powi(2)).count();
+    let listed = shows.min(MOST_LISTED);
+    for part in &missed[..listed] {
+        let had_cubes = any_within(before, part.place, tolerance);
+        shop.finding(about_missed(part, bounds, tolerance, had_cubes));
+    }
+    for (rest, what) in [(&missed[listed..shows], "more places"), (&missed[shows..], "places smaller than a cube face")]
+    {
+        if !rest.is_empty() {
+            let area: f64 = rest.iter().map(|part| part.area).sum();
+            let message = format!("{what} without cubes within {tolerance} mm: {}, {area:.1} mm² together", rest.len());
+            let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
+            shop.finding(Finding::note("not-converted-besides", message, MISSED_REMEDY).at(places));
+        }
+    }
+}
+
+const MISSED_REMEDY: &str =
+    "make `voxelise.cell` smaller, thicken the model there, or accept that the piece is without this part";
+
+fn about_missed(part: &Missed, bounds: [DVec3; 2], tolerance: f64, had_cubes: bool) -> Finding {
+    let DVec3 { x, y, z } = part.place;
+    let size = part.high - part.low;
+    let why = if had_cubes {
+        "its cubes were taken away as an island, or to mend a contact"
+    } else {
+        "the model is thinner or sharper there than the cells can follow"
+    };
+    let message = format!(
+        "{:.1} mm² of the model's surface near ({x:.1}, {y:.1}, {z:.1}) mm on the {} side, {:.1} × {:.1} × {:.1} mm in \
+         extent, has no cube within {tolerance} mm: {why}; the piece is without this part",
+        part.area,
+        side_of(part.place, bounds),
+        size.x,
+        size.y,
+        size.z,
+    );
+    Finding::caution("not-converted", message, MISSED_REMEDY).at([Place::at(part.place)])
+}
+
+/// The side of the model that a place is nearest to, measured from the middle in half sizes.
+fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
+    let half = (high - low) / 2.0;
+    let off = (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE));
+    let axis = (1..3).fold(0, |most, axis| if off[axis].abs() > off[most].abs() { axis } else { most });
+    Side::along(axis, off[axis] >= 0.0)
+}
+
+/// A number with its noun.
+fn counted(number: usize, noun: &str) -> String {
+    format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
+}
+
+/// A part in per cent of the whole; 0 if there is no whole.
+fn percent(part: f64, whole: f64) -> f64 {
+    if whole > 0.0 { 100.0 * part / whole } else { 0.0 }
+}
