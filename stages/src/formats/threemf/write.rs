@@ -47,6 +47,10 @@ const STEPS_PER_MM: f64 = 1e6;
 /// Coordinates up to this can be rounded: beyond it, a `f64` times [`STEPS_PER_MM`] no longer counts single steps.
 const LARGEST_ROUNDED_MM: f64 = 1e9;
 
+/// Of 9. On 200 000 triangles of a smooth form, level 3 takes a third of the time of level 6 and 3 % more bytes; level 2
+/// saves a fifth of that time and takes 18 % more bytes.
+const DEFLATE_LEVEL: i64 = 3;
+
 /// How much text is handed to the compressor at a time, in bytes.
 const BATCH: usize = 1 << 16;
 
@@ -60,6 +64,7 @@ pub fn write(mesh: &ColouredMesh<'_>, title: &str, out: &mut dyn Write) -> io::R
     mesh.check()?;
     let entry = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
+        .compression_level(Some(DEFLATE_LEVEL))
         .last_modified_time(DateTime::default())
         .unix_permissions(0o644);
     let mut package = ZipWriter::new(Cursor::new(Vec::new()));
