@@ -38,8 +38,12 @@ pub(crate) fn measured(value: f64) -> String {
 pub(crate) fn quantity(value: f64, unit: Option<Unit>) -> String {
     match unit {
         // A share that is not the whole must not round up to it.
-        Some(Unit::Percent) if value < 100.0 && value >= 99.995 => format!("over 99.99{GAP}%"),
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "saturates, which is what is wanted")]
+        Some(Unit::Percent) if (99.995..100.0).contains(&value) => format!("over 99.99{GAP}%"),
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "saturates, which is what is wanted"
+        )]
         Some(Unit::Bytes) => bytes(value as u64),
         _ => with_unit(measured(value), unit),
     }
@@ -98,7 +102,17 @@ pub(crate) fn money(amount: &str, currency: &str) -> String {
 /// A moment, `2027-03-04T09:12:33Z` (RFC 3339 in UTC), as `4 March 2027, 09:12 UTC`; other text as it is.
 pub(crate) fn moment(text: &str) -> String {
     const MONTHS: [&str; 12] = [
-        "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
         "December",
     ];
     let read = || {
@@ -124,7 +138,10 @@ pub(crate) fn is_number(text: &str) -> bool {
 
 /// Groups the digits of every plain decimal number in a text, and leaves other words as they are.
 pub(crate) fn tidy(text: &str) -> String {
-    text.split(' ').map(|word| if is_decimal(word) { grouped(word) } else { word.to_owned() }).collect::<Vec<_>>().join(" ")
+    text.split(' ')
+        .map(|word| if is_decimal(word) { grouped(word) } else { word.to_owned() })
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn is_decimal(word: &str) -> bool {
@@ -185,7 +202,7 @@ mod tests {
     use super::*;
 
     /// Shows the spaces, so that the expected texts can be read.
-    fn plain(text: String) -> String {
+    fn plain(text: &str) -> String {
         text.replace(GROUP, "_").replace(GAP, "~").replace(MINUS, "-")
     }
 
@@ -207,14 +224,14 @@ mod tests {
             (f64::NAN, "not a number"),
             (f64::MAX, "1.798~×~10³⁰⁸"),
         ] {
-            assert_eq!(plain(measured(value)), text, "{value}");
+            assert_eq!(plain(&measured(value)), text, "{value}");
         }
     }
 
     #[test]
     fn a_share_below_the_whole_never_reads_as_the_whole() {
         for (share, text) in [(100.0, "100~%"), (99.999_9, "over 99.99~%"), (99.98, "99.98~%"), (0.0, "0~%")] {
-            assert_eq!(plain(quantity(share, Some(Unit::Percent))), text, "{share}");
+            assert_eq!(plain(&quantity(share, Some(Unit::Percent))), text, "{share}");
         }
     }
 
@@ -237,13 +254,13 @@ mod tests {
             (seconds(125.9), "2~min 05~s"),
             (money("-1234.50", "EUR"), "EUR~-1_234.50"),
         ] {
-            assert_eq!(plain(text), expected);
+            assert_eq!(plain(&text), expected);
         }
     }
 
     #[test]
     fn moments_are_read_or_left_alone() {
-        assert_eq!(plain(moment("2027-03-04T09:12:33Z")), "4~March 2027, 09:12~UTC");
+        assert_eq!(plain(&moment("2027-03-04T09:12:33Z")), "4~March 2027, 09:12~UTC");
         for text in ["", "yesterday", "2027-13-04T09:12:33Z", "2027-00-04T09:12:33Z", "2027-03-04T9Z", "T-Zé"] {
             assert_eq!(moment(text), text);
         }
@@ -257,6 +274,6 @@ mod tests {
         for text in ["", "right", "3 copies of it", "1.2.3", "on request", "4 to 6 days"] {
             assert!(!is_number(text), "{text}");
         }
-        assert_eq!(plain(tidy("from 12000 to 1.5 at #12000")), "from 12_000 to 1.5 at #12000");
+        assert_eq!(plain(&tidy("from 12000 to 1.5 at #12000")), "from 12_000 to 1.5 at #12000");
     }
 }

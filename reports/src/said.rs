@@ -4,6 +4,7 @@ use serde_json::Value as Json;
 use turnhue_stages::findings::{Fact, Finding, Place, Severity, Value};
 
 use crate::numbers;
+use crate::record::StageRecord;
 
 /// Facts, as the page shows them.
 pub(crate) struct Said {
@@ -27,12 +28,14 @@ pub(crate) struct Table {
 pub(crate) struct Column {
     /// Its heading.
     pub(crate) heading: String,
-    /// Whether it holds numbers only.
+    /// Whether it holds numbers only, and is not the first, which says what the row is about.
     pub(crate) numeric: bool,
 }
 
 /// A finding, as the page shows it.
 pub(crate) struct Told<'a> {
+    /// The stage's place in the chain, from 1.
+    pub(crate) number: usize,
     /// The stage that found it.
     pub(crate) stage: &'a str,
     /// The finding.
@@ -68,7 +71,7 @@ impl Table {
             columns: columns
                 .iter()
                 .enumerate()
-                .map(|(at, heading)| Column { heading: capitalised(heading), numeric: numeric(at) })
+                .map(|(at, heading)| Column { heading: capitalised(heading), numeric: at > 0 && numeric(at) })
                 .collect(),
             rows: rows.iter().map(|row| row.iter().map(|text| numbers::tidy(text)).collect()).collect(),
         }
@@ -86,10 +89,15 @@ impl Table {
 }
 
 impl<'a> Told<'a> {
-    /// A finding of a stage with its first `most` places.
-    pub(crate) fn of(stage: &'a str, finding: &'a Finding, most: usize) -> Self {
-        let places = finding.places.iter().take(most).map(place).collect();
-        Self { stage, finding, places, more: finding.places.len().saturating_sub(most) }
+    /// What a stage found, each with its first `most` places.
+    pub(crate) fn all(number: usize, stage: &'a StageRecord, most: usize) -> impl Iterator<Item = Self> {
+        stage.findings.iter().map(move |finding| Self {
+            number,
+            stage: &stage.name,
+            finding,
+            places: finding.places.iter().take(most).map(place).collect(),
+            more: finding.places.len().saturating_sub(most),
+        })
     }
 
     /// The severity as a word, which is its class in the style sheet too.
@@ -119,6 +127,20 @@ pub(crate) fn settings(settings: &Json) -> Vec<(String, String)> {
     let mut lines = Vec::new();
     flatten(String::new(), settings, &mut lines);
     lines
+}
+
+/// A text in pieces, each with whether it stood between backticks: a name from the job file. A backtick without a
+/// partner stays what it is.
+pub(crate) fn pieces(text: &str) -> Vec<(bool, &str)> {
+    let split = text.split('`');
+    if split.clone().count().is_multiple_of(2) {
+        return vec![(false, text)];
+    }
+    split
+        .enumerate()
+        .map(|(place, piece)| (!place.is_multiple_of(2), piece))
+        .filter(|(_, piece)| !piece.is_empty())
+        .collect()
 }
 
 /// Words with a capital at their beginning.

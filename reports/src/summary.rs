@@ -7,6 +7,8 @@
 //! - Every finding, fact, artefact and input of the record is in the page. Of a finding's places the first
 //!   [`MOST_PLACES`] are, with the number of the others.
 
+use std::cmp::Reverse;
+
 use askama::Template;
 use turnhue_stages::findings::Severity;
 use turnhue_stages::{Side, Six, Srgb};
@@ -45,11 +47,11 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         sides: views::sides(record, told, pictures),
         inside: colours::of_inside(record),
         key_facts: key_facts(record),
-        findings: record.findings().into_iter().map(|(stage, f)| Told::of(stage, f, MOST_PLACES)).collect(),
+        findings: findings(record),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
         process: process_rows(record),
         cautions: cautions::of(record),
-        stages: record.stages.iter().map(|stage| StageView::of(stage, pictures)).collect(),
+        stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
         command: format!("turnhue run {}", shell_word(&record.job.file)),
         resolved: format!("{:#}", record.resolved),
     };
@@ -81,6 +83,25 @@ impl Page<'_> {
     /// When the run began and how long it took.
     fn when(&self) -> String {
         format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
+    }
+
+    /// What the stages made, but for the views, each with its stage.
+    fn made(&self) -> Vec<(&File, &str)> {
+        self.artefacts().filter(|(file, _)| !views::is_view(&file.name)).collect()
+    }
+
+    /// The pictures of the piece from its sides and corners, each with its stage.
+    fn views(&self) -> Vec<(&File, &str)> {
+        self.artefacts().filter(|(file, _)| views::is_view(&file.name)).collect()
+    }
+
+    /// What went in.
+    fn put_in(&self) -> Vec<(&File, &str)> {
+        self.record.inputs.iter().map(|file| (file, "")).collect()
+    }
+
+    fn artefacts(&self) -> impl Iterator<Item = (&File, &str)> {
+        self.record.stages.iter().flat_map(|stage| stage.artefacts.iter().map(|file| (file, stage.name.as_str())))
     }
 
     fn is_order(&self, file: &File) -> bool {
@@ -117,7 +138,9 @@ impl Banner {
                 Self {
                     class: "ready",
                     verdict: "Ready to order",
-                    meaning: format!("The file to order was read back and measured, and no stage found a fault.{first}"),
+                    meaning: format!(
+                        "The file to order was read back and measured, and no stage found a fault.{first}"
+                    ),
                 }
             }
             Verdict::HasFaults => {
@@ -128,14 +151,16 @@ impl Banner {
                 Self {
                     class: "faults",
                     verdict: "Has faults",
-                    meaning: format!("Do not order this piece as it is: {faults} below, each with what to do about it."),
+                    meaning: format!(
+                        "Do not order this piece as it is: {faults} below, each with what to do about it."
+                    ),
                 }
             }
             Verdict::NotValidated => Self {
                 class: "open",
                 verdict: "Not validated",
-                meaning: "No stage found a fault, but nothing measured the file to order. Add the stage “validate” to the \
-                          job and run it again before ordering."
+                meaning: "No stage found a fault, but nothing measured the file to order. Add the stage \
+                          `validate` to the job and run it again before ordering."
                     .to_owned(),
             },
         }
@@ -177,6 +202,14 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
     ASKED.iter().filter_map(answer).collect()
 }
 
+/// Every finding with its stage, faults first.
+fn findings(record: &Record) -> Vec<Told<'_>> {
+    let stages = record.stages.iter().zip(1..);
+    let mut findings: Vec<_> = stages.flat_map(|(stage, number)| Told::all(number, stage, MOST_PLACES)).collect();
+    findings.sort_by_key(|told| Reverse(told.finding.severity));
+    findings
+}
+
 /// A stage, as the page shows it.
 struct StageView<'a> {
     stage: &'a StageRecord,
@@ -190,14 +223,18 @@ struct StageView<'a> {
 }
 
 impl<'a> StageView<'a> {
-    fn of(stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
+    fn of(number: usize, stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
         Self {
             stage,
             time: numbers::seconds(stage.seconds),
             settings: said::settings(&stage.settings),
             said: Said::of(&stage.facts),
-            findings: stage.findings.iter().map(|finding| Told::of(&stage.name, finding, 0)).collect(),
-            pictures: stage.artefacts.iter().filter_map(|file| Some((file, picture_of_finding(file, pictures)?))).collect(),
+            findings: Told::all(number, stage, 0).collect(),
+            pictures: stage
+                .artefacts
+                .iter()
+                .filter_map(|file| Some((file, picture_of_finding(file, pictures)?)))
+                .collect(),
             is_cost: stage.name == COST_STAGE,
         }
     }
@@ -205,7 +242,7 @@ impl<'a> StageView<'a> {
 
 /// A picture beside the views, such as one of places that did not convert.
 fn picture_of_finding(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
-    let beside = pictures::is_picture(&file.name) && !file.name.starts_with("view-");
+    let beside = pictures::is_picture(&file.name) && !views::is_view(&file.name);
     Picture::png(&beside.then(|| pictures(&file.name)).flatten()?)
 }
 
@@ -224,7 +261,9 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     ];
     let volume = process.build_volume.value.map(|length| length.mm());
     let mut rows = vec![("Build volume", numbers::millimetres(&volume), process.build_volume.basis.as_str())];
-    rows.extend(lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())));
+    rows.extend(
+        lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())),
+    );
     let density = format!("{}\u{a0}g/cm³", numbers::measured(process.density.value));
     rows.push(("Density", density, &process.density.basis));
     let most = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);

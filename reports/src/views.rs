@@ -5,14 +5,15 @@ use turnhue_stages::{Side, Six, Srgb};
 
 use crate::colours;
 use crate::numbers;
-use crate::pictures::Picture;
+use crate::pictures::{self, Picture};
 use crate::record::Record;
 
 /// Gives the bytes of an artefact by its name.
 pub(crate) type Pictures<'a> = &'a dyn Fn(&str) -> Option<Vec<u8>>;
 
 /// The two corners that between them show all sides but the bottom, half a turn apart.
-const CORNERS: [(&str, &str); 2] = [("view-corner-front-right.png", "front and right"), ("view-corner-back-left.png", "back and left")];
+const CORNERS: [(&str, &str); 2] =
+    [("view-corner-front-right.png", "front and right"), ("view-corner-back-left.png", "back and left")];
 
 /// The sides as they come round on a turntable that turns clockwise seen from above, then the two that do not.
 const IN_TURN: [Side; 6] = [Side::Front, Side::Right, Side::Back, Side::Left, Side::Top, Side::Bottom];
@@ -51,14 +52,19 @@ pub(crate) struct Swatch {
     pub(crate) ink: &'static str,
 }
 
+/// Whether an artefact is a picture of the piece from a side or a corner.
+pub(crate) fn is_view(name: &str) -> bool {
+    name.starts_with("view-") && pictures::is_picture(name)
+}
+
 /// The corner views that the run has.
-pub(crate) fn corners(record: &Record, pictures: Pictures<'_>) -> Vec<CornerView> {
-    let view = |&(name, sides)| Some(CornerView { picture: taken(record, name, pictures)?, sides });
+pub(crate) fn corners(record: &Record, shots: Pictures<'_>) -> Vec<CornerView> {
+    let view = |&(name, sides)| Some(CornerView { picture: taken(record, name, shots)?, sides });
     CORNERS.iter().filter_map(view).collect()
 }
 
 /// The six sides in turn; none if the run has neither pictures nor colours of them.
-pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, pictures: Pictures<'_>) -> Vec<SideView> {
+pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, shots: Pictures<'_>) -> Vec<SideView> {
     let mut views: Vec<_> = IN_TURN
         .iter()
         .map(|&side| SideView {
@@ -66,7 +72,7 @@ pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, pictures: Pictures
             turn: turn(side),
             axis: ["+x", "−x", "+y", "−y", "+z", "−z"][side as usize],
             swatch: told.map(|six| Swatch::of(side, six[side])),
-            picture: taken(record, &format!("view-{side}.png"), pictures),
+            picture: taken(record, &format!("view-{side}.png"), shots),
             says: said_by_side(record, side),
         })
         .collect();
@@ -91,17 +97,18 @@ fn turn(side: Side) -> &'static str {
 }
 
 /// A picture that the record lists among its artefacts.
-fn taken(record: &Record, name: &str, pictures: Pictures<'_>) -> Option<Picture> {
+fn taken(record: &Record, name: &str, shots: Pictures<'_>) -> Option<Picture> {
     let listed = record.stages.iter().flat_map(|stage| &stage.artefacts).any(|file| file.name == name);
-    Picture::png(&listed.then(|| pictures(name)).flatten()?)
+    Picture::png(&listed.then(|| shots(name)).flatten()?)
 }
 
-/// What the tables say whose first column names the sides; of equal headings the last counts.
+/// What the tables say that have a row for each of the six sides; of equal headings the last counts.
 fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
     let mut says: Vec<(String, String)> = Vec::new();
     for fact in record.stages.iter().flat_map(|stage| &stage.facts) {
         let Value::Table { columns, rows } = &fact.value else { continue };
-        let Some(row) = rows.iter().find(|row| row.first().is_some_and(|cell| cell == side.word())) else { continue };
+        let row_of = |side: Side| rows.iter().find(|row| row.first().is_some_and(|cell| cell == side.word()));
+        let Some(row) = row_of(side).filter(|_| Side::ALL.iter().all(|&side| row_of(side).is_some())) else { continue };
         for (heading, text) in columns.iter().zip(row).skip(1) {
             says.retain(|(known, _)| known != heading);
             // The colour is on the swatch already.
