@@ -185,7 +185,7 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
         ("Cubes", &["cells"]),
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
-        ("Material", &["volume"]),
+        ("Material", &["volume", "material"]),
         ("Saved by the cavity", &["material saved"]),
         ("Price", &["price"]),
         ("Lead time", &["lead time"]),
