@@ -1,0 +1,216 @@
+//! Reading values of a [`Text`] into types, with every unknown key shown, not only the first.
+
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use turnhue_stages::stage::Misfit;
+
+use super::Text;
+use crate::diagnostic::{Diagnostic, nearest};
+
+/// Reads the value at `at` with `read`. Each key that `read` does not know is a fault at its place, with the nearest
+/// known name; reading then goes on without it, so that the next mistake shows too. Gives nothing if there was a fault.
+pub(crate) fn read_with<T>(
+    text: &Text,
+    at: &str,
+    mut value: Value,
+    faults: &mut Vec<Diagnostic>,
+    read: impl Fn(Value) -> Result<T, Misfit>,
+) -> Option<T> {
+    /// A file of unknown keys is not worth listing whole.
+    const MOST_UNKNOWN: usize = 20;
+    for unknown in 0.. {
+        let misfit = match read(value.clone()) {
+            Ok(done) => return (unknown == 0).then_some(done),
+            Err(misfit) => misfit,
+        };
+        let taken = Unknown::field(&misfit.message).filter(|_| unknown < MOST_UNKNOWN).and_then(|found| {
+            let holder = holder(&mut value, &misfit.setting, &found.name)?;
+            Some((found, holder))
+        });
+        let Some((found, holder)) = taken else {
+            faults.push(at_setting(text, at, misfit));
+            return None;
+        };
+        faults.push(found.fault(text, &join(at, &join(&holder, &found.name))));
+    }
+    None
+}
+
+/// Reads the value at `at` into a type.
+pub(crate) fn read<T: DeserializeOwned>(
+    text: &Text,
+    at: &str,
+    value: Value,
+    faults: &mut Vec<Diagnostic>,
+) -> Option<T> {
+    read_with(text, at, value, faults, |value| {
+        serde_path_to_error::deserialize(value).map_err(|error| {
+            let path = error.path().to_string();
+            Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
+        })
+    })
+}
+
+/// Attaches the place of a setting below `at` to what a stage or a type says about it.
+pub(crate) fn at_setting(text: &Text, at: &str, misfit: Misfit) -> Diagnostic {
+    let path = join(at, &misfit.setting);
+    let mut remedy = misfit.remedy;
+    if remedy.is_empty() {
+        remedy = Unknown::variant(&misfit.message).map(|unknown| unknown.remedy()).unwrap_or_default();
+    }
+    let place = if misfit.message.starts_with("missing field") { text.key_place(&path) } else { text.place(&path) };
+    Diagnostic::error(misfit.message).at(place).label(misfit.setting).remedy(remedy)
+}
+
+/// A path and what lies below it.
+pub(crate) fn join(at: &str, below: &str) -> String {
+    let dot = if at.is_empty() || below.is_empty() || below.starts_with('[') { "" } else { "." };
+    format!("{at}{dot}{below}")
+}
+
+/// A name that a type does not know, and the names that it does.
+struct Unknown {
+    name: String,
+    known: Vec<String>,
+}
+
+impl Unknown {
+    /// Reads serde's own message: "unknown field `wal`, expected `wall` or `side`".
+    fn field(message: &str) -> Option<Self> {
+        Self::after("unknown field `", message)
+    }
+
+    fn variant(message: &str) -> Option<Self> {
+        Self::after("unknown variant `", message)
+    }
+
+    fn after(opening: &str, message: &str) -> Option<Self> {
+        let rest = message.strip_prefix(opening)?;
+        let (name, rest) = rest.rsplit_once("`, expected ").or_else(|| rest.rsplit_once("`, there are no "))?;
+        let known = rest.split('`').skip(1).step_by(2).map(str::to_owned).collect();
+        Some(Self { name: name.to_owned(), known })
+    }
+
+    fn remedy(&self) -> String {
+        let names = || self.known.iter().map(String::as_str);
+        match nearest(&self.name, names()) {
+            Some(name) => format!("is `{name}` meant?"),
+            None if self.known.is_empty() => "it takes no settings".to_owned(),
+            None => format!("known here: {}", crate::diagnostic::listed(names())),
+        }
+    }
+
+    fn fault(&self, text: &Text, path: &str) -> Diagnostic {
+        Diagnostic::error(format!("the key `{}` is not known", self.name))
+            .at(text.key_place(path))
+            .label("unknown key")
+            .remedy(self.remedy())
+    }
+}
+
+/// Takes the key `name` out of the map that the path of an error points at or into; gives the path of that map.
+fn holder(value: &mut Value, path: &str, name: &str) -> Option<String> {
+    // Whether the path of an unknown key names the key or the map around it is for the deserializer to decide.
+    let around = path.strip_suffix(name).map(|path| path.strip_suffix('.').unwrap_or(path));
+    for path in [Some(path), around].into_iter().flatten() {
+        if let Some(Value::Object(map)) = descend(value, path)
+            && map.remove(name).is_some()
+        {
+            return Some(path.to_owned());
+        }
+    }
+    None
+}
+
+fn descend<'a>(mut value: &'a mut Value, path: &str) -> Option<&'a mut Value> {
+    let mut rest = path;
+    while !rest.is_empty() {
+        match value {
+            Value::Array(items) => {
+                let (index, tail) = rest.strip_prefix('[')?.split_once(']')?;
+                value = items.get_mut(index.parse::<usize>().ok()?)?;
+                rest = tail;
+            }
+            Value::Object(map) => {
+                rest = rest.strip_prefix('.').unwrap_or(rest);
+                let end = rest.find(['.', '[']).unwrap_or(rest.len());
+                value = map.get_mut(&rest[..end])?;
+                rest = &rest[end..];
+            }
+            _ => return None,
+        }
+    }
+    Some(value)
+}
+
+/// The path of the first text in a value that equals `wanted`.
+pub(crate) fn find_text(value: &Value, wanted: &str) -> Option<String> {
+    match value {
+        Value::String(text) => (text == wanted).then(String::new),
+        Value::Array(items) => items
+            .iter()
+            .enumerate()
+            .find_map(|(index, item)| Some(join(&format!("[{index}]"), &find_text(item, wanted)?))),
+        Value::Object(map) => map.iter().find_map(|(key, item)| Some(join(key, &find_text(item, wanted)?))),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use serde::Deserialize;
+
+    use super::*;
+
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Outer {
+        #[serde(rename = "first")]
+        _first: u8,
+        #[serde(rename = "list")]
+        _list: Vec<Inner>,
+    }
+
+    #[derive(Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Inner {
+        #[serde(rename = "width")]
+        _width: u8,
+    }
+
+    fn faults(text: &str) -> Vec<String> {
+        let text = Text::parse("a.yaml", text.as_bytes().to_vec()).unwrap();
+        let mut faults = Vec::new();
+        read::<Outer>(&text, "", text.value().clone(), &mut faults);
+        faults.iter().map(|f| format!("{} {} {}", f.place().unwrap(), f.message(), f.what_to_do())).collect()
+    }
+
+    #[test]
+    fn every_unknown_key_shows_and_the_next_mistake_too() {
+        let found = faults("frist: 1\nlist:\n  - { width: 3 }\n  - { widht: 3, zzzz: 2 }\n");
+        assert_eq!(
+            found,
+            [
+                "a.yaml:1:1 the key `frist` is not known is `first` meant?",
+                "a.yaml:4:5 the key `widht` is not known is `width` meant?",
+                "a.yaml:4:15 the key `zzzz` is not known known here: `width`",
+                "a.yaml:3:5 missing field `width` ",
+            ]
+            .map(String::from)
+        );
+    }
+
+    #[test]
+    fn a_wrong_type_shows_at_the_value() {
+        let found = faults("first: 1\nlist: [{ width: wide }]\n");
+        assert_eq!(found, ["a.yaml:2:17 invalid type: string \"wide\", expected u8 "]);
+    }
+
+    #[test]
+    fn texts_are_found_where_they_stand() {
+        let value = serde_json::json!({ "a": [1, { "b": "x" }] });
+        assert_eq!(find_text(&value, "x").unwrap(), "a[1].b");
+        assert_eq!(find_text(&value, "y"), None);
+    }
+}
