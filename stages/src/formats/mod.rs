@@ -1,5 +1,12 @@
 //! The file formats that the stages read and write.
 
+pub mod ply;
+mod points;
+pub mod stl;
+pub mod threemf;
+
+use std::io;
+
 use glam::DVec3;
 
 use crate::Srgb;
@@ -15,4 +22,36 @@ pub struct ColouredMesh<'a> {
     pub colours: &'a [Srgb],
     /// For each triangle the place of its colour in `colours`.
     pub ink: &'a [u16],
+}
+
+impl ColouredMesh<'_> {
+    /// Checks what every writer relies on: a colour that exists for each triangle, beside what [`check_mesh`] checks.
+    fn check(&self) -> io::Result<()> {
+        check_mesh(self.points, self.triangles)?;
+        if self.ink.len() != self.triangles.len() {
+            return Err(invalid(format!("{} triangles, but {} colours", self.triangles.len(), self.ink.len())));
+        }
+        match self.ink.iter().position(|&ink| usize::from(ink) >= self.colours.len()) {
+            Some(at) => Err(invalid(format!("triangle {at} has a colour that does not exist"))),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Checks that coordinates are finite, that triangles name points that exist, and that 32 bits count both.
+fn check_mesh(points: &[DVec3], triangles: &[[u32; 3]]) -> io::Result<()> {
+    if triangles.len().max(points.len()) > u32::MAX as usize {
+        return Err(invalid("more triangles or points than the format can count; use larger cells".to_owned()));
+    }
+    if let Some(at) = points.iter().position(|p| !p.is_finite()) {
+        return Err(invalid(format!("point {at} has a coordinate that is not a finite number")));
+    }
+    match triangles.iter().position(|t| t.iter().any(|&i| i as usize >= points.len())) {
+        Some(at) => Err(invalid(format!("triangle {at} names a point that does not exist"))),
+        None => Ok(()),
+    }
+}
+
+fn invalid(message: String) -> io::Error {
+    io::Error::new(io::ErrorKind::InvalidInput, message)
 }

@@ -1,0 +1,370 @@
+//! Writes the coloured piece as 3MF.
+//!
+//! Section numbers are those of the core specification 1.4.0 and, with an M, of the materials and properties extension
+//! 1.2.1.
+//!
+//! Guarantees:
+//! - The same mesh and title give the same bytes: entries carry no time and no system's traits.
+//! - Coordinates are rounded to 1e-6 mm, a thousandth of what any printer places, for short text; but if that made two
+//!   different points equal, all are written in the shortest form that reads back to the same `f64`. So different points
+//!   are always different in the file.
+//! - Nothing is moved, merged or left out: the file's points and triangles are the mesh's, in its order.
+//!
+//! Not guaranteed: that the mesh is closed, manifold or in the positive octant. That is for the caller.
+
+use std::io::{self, Cursor, Write};
+
+use glam::DVec3;
+use quick_xml::escape::escape;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, DateTime, ZipWriter};
+
+use crate::formats::ColouredMesh;
+use crate::formats::points::PointIndex;
+
+/// Which kinds of part the package holds (Open Packaging Conventions; core 2.1, annex C.2).
+const CONTENT_TYPES: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">
+ <Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>
+ <Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>
+</Types>
+"#;
+
+/// Where the package begins (core 2.1.1, annex C.1).
+const RELATIONSHIPS: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">
+ <Relationship Target="/3D/3dmodel.model" Id="model" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/>
+</Relationships>
+"#;
+
+/// Resource of the colours; ids are unique across all kinds of resource (3.4.2), groups come before their users.
+const COLOUR_GROUP: u32 = 1;
+/// Resource of the piece.
+const OBJECT: u32 = 2;
+
+/// What coordinates are rounded to is 1 mm divided by this.
+const STEPS_PER_MM: f64 = 1e6;
+/// Coordinates up to this can be rounded: beyond it, a `f64` times [`STEPS_PER_MM`] no longer counts single steps.
+const LARGEST_ROUNDED_MM: f64 = 1e9;
+
+/// How much text is handed to the compressor at a time, in bytes.
+const BATCH: usize = 1 << 16;
+
+/// Writes the mesh as one object in millimetres, with a colour for each triangle, under the title. Characters that XML
+/// forbids are left out of the title.
+///
+/// # Errors
+/// If the mesh is not sound (an index or a colour that does not exist, a coordinate that is not finite), and whatever
+/// the writer meets.
+pub fn write(mesh: &ColouredMesh<'_>, title: &str, out: &mut dyn Write) -> io::Result<()> {
+    mesh.check()?;
+    let entry = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .last_modified_time(DateTime::default())
+        .unix_permissions(0o644);
+    let mut package = ZipWriter::new(Cursor::new(Vec::new()));
+    for (name, part) in [("[Content_Types].xml", CONTENT_TYPES), ("_rels/.rels", RELATIONSHIPS)] {
+        package.start_file(name, entry)?;
+        package.write_all(part.as_bytes())?;
+    }
+    package.start_file("3D/3dmodel.model", entry.large_file(too_large_for_zip32(mesh)))?;
+    write_model(mesh, title, &mut package)?;
+    out.write_all(package.finish()?.get_ref())
+}
+
+/// Whether the model part may pass 4 GiB, from the longest text that a point and a triangle can take.
+fn too_large_for_zip32(mesh: &ColouredMesh<'_>) -> bool {
+    const POINT: usize = 100;
+    const TRIANGLE: usize = 80;
+    mesh.points.len() * POINT + mesh.triangles.len() * TRIANGLE > u32::MAX as usize / 2
+}
+
+/// The model part (3.4): metadata, resources, build.
+fn write_model(mesh: &ColouredMesh<'_>, title: &str, out: &mut impl Write) -> io::Result<()> {
+    write!(
+        out,
+        r#"<?xml version="1.0" encoding="UTF-8"?>
+<model unit="millimeter" xml:lang="en-US" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" xmlns:m="http://schemas.microsoft.com/3dmanufacturing/material/2015/02">
+ <metadata name="Title">{}</metadata>
+ <metadata name="Application">Turnhue {}</metadata>
+ <resources>
+  <m:colorgroup id="{COLOUR_GROUP}">
+"#,
+        escape(allowed_in_xml(title)),
+        env!("CARGO_PKG_VERSION")
+    )?;
+    for colour in mesh.colours {
+        writeln!(out, r#"   <m:color color="{colour}"/>"#)?;
+    }
+    // An object whose triangles have properties must carry pid and pindex itself (chapter 4).
+    write!(
+        out,
+        r#"  </m:colorgroup>
+  <object id="{OBJECT}" type="model" pid="{COLOUR_GROUP}" pindex="0">
+   <mesh>
+    <vertices>
+"#
+    )?;
+    write_vertices(mesh.points, out)?;
+    out.write_all(b"    </vertices>\n    <triangles>\n")?;
+    write_triangles(mesh, out)?;
+    write!(
+        out,
+        r#"    </triangles>
+   </mesh>
+  </object>
+ </resources>
+ <build>
+  <item objectid="{OBJECT}"/>
+ </build>
+</model>
+"#
+    )
+}
+
+/// The characters of the text that XML 1.0 allows (its production 2, `Char`).
+fn allowed_in_xml(text: &str) -> String {
+    let allowed =
+        |c: &char| !matches!(c, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}');
+    text.chars().filter(allowed).collect()
+}
+
+fn write_vertices(points: &[DVec3], out: &mut impl Write) -> io::Result<()> {
+    let append = if rounding_keeps_apart(points) { append_rounded } else { append_shortest };
+    batched(points.iter(), out, |text, point| {
+        for (name, coordinate) in [&b"<vertex x=\""[..], b"\" y=\"", b"\" z=\""].iter().zip(point.to_array()) {
+            text.extend_from_slice(name);
+            append(text, coordinate);
+        }
+        text.extend_from_slice(b"\"/>\n");
+    })
+}
+
+/// The triangles (4.1.4): `p1` alone colours the whole triangle.
+fn write_triangles(mesh: &ColouredMesh<'_>, out: &mut impl Write) -> io::Result<()> {
+    let group = format!("\" pid=\"{COLOUR_GROUP}\" p1=\"");
+    batched(mesh.triangles.iter().zip(mesh.ink), out, |text, (triangle, &ink)| {
+        for (name, &point) in [&b"<triangle v1=\""[..], b"\" v2=\"", b"\" v3=\""].iter().zip(triangle) {
+            text.extend_from_slice(name);
+            append_whole(text, u64::from(point), 1);
+        }
+        text.extend_from_slice(group.as_bytes());
+        append_whole(text, u64::from(ink), 1);
+        text.extend_from_slice(b"\"/>\n");
+    })
+}
+
+/// Writes the text that `append` makes of each item, in large pieces.
+fn batched<T>(
+    items: impl Iterator<Item = T>,
+    out: &mut impl Write,
+    append: impl Fn(&mut Vec<u8>, T),
+) -> io::Result<()> {
+    let mut text = Vec::with_capacity(BATCH + 256);
+    for item in items {
+        append(&mut text, item);
+        if text.len() >= BATCH {
+            out.write_all(&text)?;
+            text.clear();
+        }
+    }
+    out.write_all(&text)
+}
+
+/// Whether points that differ still differ when rounded. Points that are equal may stay so: some meshes hold a place
+/// twice on purpose, so that no edge is shared by four triangles.
+fn rounding_keeps_apart(points: &[DVec3]) -> bool {
+    let different = |map: fn(DVec3) -> DVec3| {
+        let mut index = PointIndex::with_capacity(points.len());
+        for &point in points {
+            index.number(map(point));
+        }
+        index.len()
+    };
+    points.iter().all(|p| p.abs().max_element() <= LARGEST_ROUNDED_MM)
+        && different(|p| p) == different(|p| (p * STEPS_PER_MM).round())
+}
+
+/// The coordinate in whole steps, as a decimal without trailing zeros.
+fn append_rounded(text: &mut Vec<u8>, coordinate: f64) {
+    const STEPS: u64 = STEPS_PER_MM as u64;
+    let steps = (coordinate * STEPS_PER_MM).round();
+    if steps < 0.0 {
+        text.push(b'-');
+    }
+    let steps = steps.abs() as u64;
+    append_whole(text, steps / STEPS, 1);
+    let fraction = steps % STEPS;
+    if fraction > 0 {
+        text.push(b'.');
+        append_whole(text, fraction, 6);
+        while text.last() == Some(&b'0') {
+            text.pop();
+        }
+    }
+}
+
+/// The shortest decimal that reads back to the same `f64`, with an exponent, which keeps it below 25 characters.
+fn append_shortest(text: &mut Vec<u8>, coordinate: f64) {
+    let coordinate = coordinate + 0.0; // −0.0 is the same place as 0.0
+    write!(text, "{coordinate:e}").expect("a vector takes all");
+}
+
+/// A whole number with at least `digits` digits.
+fn append_whole(text: &mut Vec<u8>, mut number: u64, digits: usize) {
+    let mut buffer = [b'0'; 20]; // u64::MAX has 20 digits
+    let mut at = buffer.len();
+    while number > 0 {
+        at -= 1;
+        buffer[at] = b'0' + (number % 10) as u8;
+        number /= 10;
+    }
+    text.extend_from_slice(&buffer[at.min(buffer.len() - digits)..]);
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use std::io::Read;
+
+    use quick_xml::Reader;
+    use quick_xml::events::Event;
+
+    use super::*;
+    use crate::Srgb;
+
+    const CORNERS: [DVec3; 4] = [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z];
+    const TETRAHEDRON: [[u32; 3]; 4] = [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]];
+    const COLOURS: [Srgb; 2] = [Srgb([200, 85, 61]), Srgb([0, 255, 10])];
+
+    fn tetrahedron(points: &[DVec3]) -> ColouredMesh<'_> {
+        ColouredMesh { points, triangles: &TETRAHEDRON, colours: &COLOURS, ink: &[0, 1, 1, 0] }
+    }
+
+    fn written(mesh: &ColouredMesh<'_>, title: &str) -> Vec<u8> {
+        let mut package = Vec::new();
+        write(mesh, title, &mut package).unwrap();
+        package
+    }
+
+    fn model_part(package: &[u8]) -> String {
+        let mut archive = zip::ZipArchive::new(Cursor::new(package)).unwrap();
+        let mut text = String::new();
+        archive.by_name("3D/3dmodel.model").unwrap().read_to_string(&mut text).unwrap();
+        text
+    }
+
+    /// The attributes of every element of that name, in the file's order.
+    fn elements(model: &str, name: &str) -> Vec<Vec<(String, String)>> {
+        let mut reader = Reader::from_str(model);
+        let mut found = Vec::new();
+        loop {
+            match reader.read_event().unwrap() {
+                Event::Start(tag) | Event::Empty(tag) if tag.name().as_ref() == name => {
+                    let attributes = tag.attributes().map(|a| a.unwrap());
+                    found.push(attributes.map(|a| (a.key.as_ref().to_owned(), a.value.into_owned())).collect());
+                }
+                Event::Eof => return found,
+                _ => {}
+            }
+        }
+    }
+
+    fn coordinates(model: &str) -> Vec<DVec3> {
+        let number = |(_, text): &(String, String)| text.parse::<f64>().unwrap();
+        elements(model, "vertex").iter().map(|a| DVec3::new(number(&a[0]), number(&a[1]), number(&a[2]))).collect()
+    }
+
+    #[test]
+    fn points_triangles_and_colours_come_back_in_order() {
+        let model = model_part(&written(&tetrahedron(&CORNERS), "A piece"));
+        assert_eq!(coordinates(&model), CORNERS);
+        let triangles = elements(&model, "triangle");
+        for ((attributes, corners), ink) in triangles.iter().zip(TETRAHEDRON).zip([0, 1, 1, 0]) {
+            let [a, b, c] = corners;
+            let expected = [("v1", a), ("v2", b), ("v3", c), ("pid", 1), ("p1", ink)];
+            assert_eq!(*attributes, expected.map(|(key, value)| (key.to_owned(), value.to_string())));
+        }
+        let colours: Vec<_> = elements(&model, "m:color").iter().map(|a| a[0].1.clone()).collect();
+        assert_eq!(colours, ["#c8553d", "#00ff0a"]);
+        // Core specification 1.4, chapter 4: an object whose triangles have properties gives pid and pindex.
+        let object = elements(&model, "object").remove(0);
+        assert!(object.contains(&("pid".to_owned(), "1".to_owned())), "{object:?}");
+        assert!(object.contains(&("pindex".to_owned(), "0".to_owned())), "{object:?}");
+    }
+
+    #[test]
+    fn the_same_piece_gives_the_same_bytes() {
+        let mesh = tetrahedron(&CORNERS);
+        assert_eq!(written(&mesh, "A piece"), written(&mesh, "A piece"));
+    }
+
+    #[test]
+    fn a_title_cannot_leave_its_element() {
+        let title = "<script>\u{0}\u{b}&\"' ]]> \u{ffff}Wellhornschnecke für Zoë\u{1f41a}";
+        let model = model_part(&written(&tetrahedron(&CORNERS), title));
+        let escaped = "<metadata name=\"Title\">&lt;script&gt;&amp;&quot;&apos; ]]&gt; Wellhornschnecke für Zoë\u{1f41a}</metadata>";
+        assert!(model.contains(escaped), "{}", &model[..600]);
+        assert_eq!(elements(&model, "metadata").len(), 2);
+    }
+
+    #[test]
+    fn coordinates_are_short_and_within_half_a_step() {
+        let points = [
+            DVec3::new(0.1 + 0.2, -0.0, 1e-7),
+            DVec3::new(-123.456_789_4, 1.0 / 3.0, 12.000_000_4),
+            DVec3::new(-2e-6, 999_999.999_999, 5e-7),
+            DVec3::new(1e9, -1e9, 0.05),
+        ];
+        let model = model_part(&written(&tetrahedron(&points), ""));
+        assert!(model.contains(r#"<vertex x="0.3" y="0" z="0"/>"#), "{model}");
+        assert!(model.contains(r#"<vertex x="-123.456789" y="0.333333" z="12"/>"#), "{model}");
+        assert!(model.contains(r#"<vertex x="-0.000002" y="999999.999999" z="0.000001"/>"#), "{model}");
+        assert!(model.contains(r#"<vertex x="1000000000" y="-1000000000" z="0.05"/>"#), "{model}");
+        for (read, point) in coordinates(&model).iter().zip(points) {
+            assert!((*read - point).abs().max_element() <= 0.5e-6 + 1e-12, "{read} {point}");
+        }
+    }
+
+    #[test]
+    fn different_points_stay_different() {
+        // Closer together than the step, and beyond what can be counted in steps: exact to the last bit.
+        for far in [1.0, 1e300] {
+            let points = [DVec3::ZERO, DVec3::new(far, 0.1, -0.0), DVec3::new(far, 0.1 + 1e-9, 0.0), DVec3::Z / 3.0];
+            assert_eq!(coordinates(&model_part(&written(&tetrahedron(&points), ""))), points);
+        }
+        // A place held twice on purpose does not make the file longer.
+        let twice = [DVec3::ZERO, DVec3::splat(0.1 + 0.2), DVec3::splat(0.1 + 0.2), DVec3::Z];
+        let read = coordinates(&model_part(&written(&tetrahedron(&twice), "")));
+        assert_eq!(read, [DVec3::ZERO, DVec3::splat(0.3), DVec3::splat(0.3), DVec3::Z]);
+    }
+
+    #[test]
+    fn whole_numbers() {
+        for (number, digits, expected) in [(0, 1, "0"), (7, 1, "7"), (1050, 1, "1050"), (50, 6, "000050")] {
+            let mut text = Vec::new();
+            append_whole(&mut text, number, digits);
+            assert_eq!(text, expected.as_bytes());
+        }
+        let mut text = Vec::new();
+        append_whole(&mut text, u64::MAX, 1);
+        assert_eq!(text, u64::MAX.to_string().as_bytes());
+    }
+
+    #[test]
+    fn unsound_meshes_are_refused() {
+        let sound = tetrahedron(&CORNERS);
+        let nan = [DVec3::NAN; 4];
+        let unsound = [
+            ColouredMesh { points: &CORNERS[..3], ..sound },
+            ColouredMesh { points: &nan, ..sound },
+            ColouredMesh { ink: &[0, 1, 2, 0], ..sound },
+            ColouredMesh { ink: &[0], ..sound },
+            ColouredMesh { colours: &[], ..sound },
+        ];
+        for mesh in unsound {
+            let error = write(&mesh, "", &mut io::sink()).unwrap_err();
+            assert_eq!(error.kind(), io::ErrorKind::InvalidInput);
+        }
+    }
+}
