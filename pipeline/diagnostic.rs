@@ -122,28 +122,28 @@ impl Diagnostic {
     /// Says, beside the mark, what is there or what was expected.
     #[must_use]
     pub fn label(mut self, label: impl Into<String>) -> Self {
-        self.label = shortened(label.into());
+        self.label = shortened(label);
         self
     }
 
     /// Shows another place that has to do with it.
     #[must_use]
     pub fn related(mut self, place: Place, label: impl Into<String>) -> Self {
-        self.related.push((place, label.into()));
+        self.related.push((place, shortened(label)));
         self
     }
 
     /// Says what was being done: completes "while …".
     #[must_use]
     pub fn during(mut self, doing: impl Into<String>) -> Self {
-        self.trace.push(shortened(doing.into()));
+        self.trace.push(shortened(doing));
         self
     }
 
     /// Says what to do; an empty remedy is left out.
     #[must_use]
     pub fn remedy(mut self, remedy: impl Into<String>) -> Self {
-        self.remedy = shortened(remedy.into());
+        self.remedy = shortened(remedy);
         self
     }
 
@@ -219,18 +219,28 @@ fn snippet<'a>(marks: &[(&'a Place, &'a str, AnnotationKind)]) -> Snippet<'a, an
     let to = source.text[last..].find('\n').map_or(source.text.len(), |at| last + at);
     let line = source.text[..from].matches('\n').count() + 1;
     let annotations = marks.iter().map(|(place, label, kind)| {
-        let annotation = kind.clone().span(place.span.start - from..place.span.end - from);
+        let annotation = kind.span(place.span.start - from..place.span.end - from);
         if label.is_empty() { annotation } else { annotation.label(*label) }
     });
     Snippet::source(&source.text[from..to]).path(source.name.as_str()).line_start(line).annotations(annotations)
 }
 
-fn shortened(mut text: String) -> String {
+fn shortened(text: impl Into<String>) -> String {
+    let mut text = harmless(&text.into());
     if let Some((at, _)) = text.char_indices().nth(LONGEST_MESSAGE) {
         text.truncate(at);
         text.push('…');
     }
     text
+}
+
+/// The text without characters that steer a terminal or turn the direction of writing: what is shown may come from a
+/// file.
+#[must_use]
+pub fn harmless(text: &str) -> String {
+    let steers =
+        |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') || c.is_control() && c != '\n';
+    text.chars().map(|c| if steers(c) { char::REPLACEMENT_CHARACTER } else { c }).collect()
 }
 
 impl Serialize for Diagnostic {

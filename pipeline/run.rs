@@ -74,7 +74,11 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
     let started = surroundings.clock.now();
     let mut folder = open_folder(plan, surroundings.into, started)?;
     let name = folder.name().to_owned();
-    listener.hear(&Event::RunBegan { commission: plan.commission.as_str(), run: &name, stages: plan.steps.len() });
+    listener.hear(&Event::RunBegan {
+        commission: plan.job.commission.as_str(),
+        run: &name,
+        stages: plan.job.steps.len(),
+    });
 
     let mut recorder = Recorder::default();
     let piece = run_chain(plan, surroundings, &mut folder, &mut Both(&mut recorder, listener))?;
@@ -88,7 +92,7 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
 
 /// Opens the run folder before any work is done: a folder that cannot be written shows at once.
 fn open_folder(plan: &Plan, into: &Path, started: Moment) -> Result<RunFolder, Failure> {
-    let parent = into.join(plan.commission.as_str());
+    let parent = into.join(plan.job.commission.as_str());
     RunFolder::open(&parent, &run_name(plan, started)).map_err(|error| {
         let message = format!("could not make a run folder in {}: {error}", parent.display());
         Failure::Disk(Box::new(
@@ -101,7 +105,7 @@ fn open_folder(plan: &Plan, into: &Path, started: Moment) -> Result<RunFolder, F
 fn run_name(plan: &Plan, started: Moment) -> String {
     let mut hasher = blake3::Hasher::new();
     hasher.update(env!("CARGO_PKG_VERSION").as_bytes());
-    for input in &plan.inputs {
+    for input in &plan.job.inputs {
         // Digests have one length, so nothing can be shifted from one input to the next.
         hasher.update(input.blake3.as_bytes());
     }
@@ -114,9 +118,9 @@ fn run_chain(
     folder: &mut RunFolder,
     listener: &mut dyn Listener,
 ) -> Result<Workpiece, Failure> {
-    let mut piece = Workpiece { surface: Some(Arc::clone(&plan.surface)), ..Workpiece::default() };
+    let mut piece = Workpiece { surface: Some(Arc::clone(&plan.job.surface)), ..Workpiece::default() };
     let mut known: Vec<Fact> = Vec::new();
-    for (index, step) in plan.steps.iter().enumerate() {
+    for (index, step) in plan.job.steps.iter().enumerate() {
         if surroundings.cancel.load(Ordering::Relaxed) {
             return Err(Failure::Cancelled);
         }
@@ -143,7 +147,7 @@ fn run_stage(
     let name = step.stage.name();
     let span = tracing::debug_span!("stage", name);
     let _entered = span.enter();
-    let mut shop = Shop::new(&plan.process, &plan.files, known, cancel, folder);
+    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder);
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))
@@ -157,7 +161,7 @@ fn run_stage(
 
 fn failure(plan: &Plan, step: &PlannedStep, halt: Halt) -> Failure {
     match halt {
-        Halt::Misfit(misfit) => Failure::Misfit(Box::new(misfit_of(&plan.job, step, misfit))),
+        Halt::Misfit(misfit) => Failure::Misfit(Box::new(misfit_of(&plan.text, step, misfit))),
         Halt::Shelf { name, error } => {
             let message = format!("could not write or read back {name}: {error}");
             Failure::Disk(Box::new(Diagnostic::error(message).during(format!("running `{}`", step.stage.name()))))
@@ -201,12 +205,12 @@ fn record(
     piece: &Workpiece,
     stages: Vec<StageRecord>,
 ) -> Record {
-    let source = plan.job.source();
+    let source = plan.text.source();
     let mut record = Record {
         form: FORM,
-        commission: plan.commission.as_str().to_owned(),
+        commission: plan.job.commission.as_str().to_owned(),
         run,
-        title: plan.title.as_str().to_owned(),
+        title: plan.job.title.as_str().to_owned(),
         verdict: Verdict::NotValidated,
         order: piece.order.as_ref().map(|order| order.name.clone()),
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
@@ -214,8 +218,8 @@ fn record(
         seconds,
         job: JobText { file: source.name.clone(), text: source.text.clone() },
         resolved: plan.resolved(),
-        process: plan.process.clone(),
-        inputs: plan.inputs.clone(),
+        process: plan.job.process.clone(),
+        inputs: plan.job.inputs.clone(),
         stages,
     };
     record.verdict = verdict(&record);

@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use turnhue_reports::record::Record;
 use turnhue_stages::findings::{Finding, Severity};
 
-use crate::diagnostic::Diagnostic;
+use crate::diagnostic::{Diagnostic, harmless};
 use crate::events::{Event, Listener};
 
 /// How to speak to the person at the screen.
@@ -65,11 +65,6 @@ fn in_words(stage: &str, finding: &Finding) -> String {
     let text =
         format!("{word} ({stage}, {}): {}{place}\n  what to do: {}", finding.code, finding.message, finding.remedy);
     harmless(&text)
-}
-
-/// Findings may repeat words from files: control characters must not reach the terminal.
-pub(crate) fn harmless(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() && c != '\n' { '\u{fffd}' } else { c }).collect()
 }
 
 /// Shows the progress of one run: a bar on a terminal, plain lines otherwise.

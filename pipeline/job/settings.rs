@@ -5,7 +5,7 @@ use serde_json::Value;
 use turnhue_stages::stage::Misfit;
 
 use super::Text;
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::{Diagnostic, listed, nearest};
 
 /// Reads the value at `at` with `read`. Each key that `read` does not know is a fault at its place, with the nearest
 /// known name; reading then goes on without it, so that the next mistake shows too. Gives nothing if there was a fault.
@@ -18,22 +18,26 @@ pub(crate) fn read_with<T>(
 ) -> Option<T> {
     /// A file of unknown keys is not worth listing whole.
     const MOST_UNKNOWN: usize = 20;
-    for unknown in 0.. {
+    let mut unknown: Vec<Unknown> = Vec::new();
+    loop {
         let misfit = match read(value.clone()) {
-            Ok(done) => return (unknown == 0).then_some(done),
+            Ok(done) => return unknown.is_empty().then_some(done),
             Err(misfit) => misfit,
         };
-        let taken = Unknown::field(&misfit.message).filter(|_| unknown < MOST_UNKNOWN).and_then(|found| {
-            let holder = holder(&mut value, &misfit.setting, &found.name)?;
-            Some((found, holder))
-        });
-        let Some((found, holder)) = taken else {
+        let found = Unknown::field(&misfit.message).filter(|_| unknown.len() < MOST_UNKNOWN);
+        let taken = found.and_then(|found| Some((holder(&mut value, &misfit.setting, &found.name)?, found)));
+        if let Some((holder, found)) = taken {
+            faults.push(found.fault(text, &join(at, &join(&holder, &found.name))));
+            unknown.push(found);
+            continue;
+        }
+        // A key that is misspelt is not missing as well.
+        let missing = misfit.message.strip_prefix("missing field `").and_then(|rest| rest.strip_suffix('`'));
+        if missing.is_none() || !unknown.iter().any(|unknown| unknown.meant() == missing) {
             faults.push(at_setting(text, at, misfit));
-            return None;
-        };
-        faults.push(found.fault(text, &join(at, &join(&holder, &found.name))));
+        }
+        return None;
     }
-    None
 }
 
 /// Reads the value at `at` into a type.
@@ -91,12 +95,15 @@ impl Unknown {
         Some(Self { name: name.to_owned(), known })
     }
 
+    fn meant(&self) -> Option<&str> {
+        nearest(&self.name, self.known.iter().map(String::as_str))
+    }
+
     fn remedy(&self) -> String {
-        let names = || self.known.iter().map(String::as_str);
-        match nearest(&self.name, names()) {
+        match self.meant() {
             Some(name) => format!("is `{name}` meant?"),
-            None if self.known.is_empty() => "it takes no settings".to_owned(),
-            None => format!("known here: {}", crate::diagnostic::listed(names())),
+            None if self.known.is_empty() => "leave it out: nothing can be set here".to_owned(),
+            None => format!("known here: {}", listed(self.known.iter().map(String::as_str))),
         }
     }
 
@@ -193,12 +200,16 @@ mod tests {
             found,
             [
                 "a.yaml:1:1 the key `frist` is not known is `first` meant?",
-                "a.yaml:4:5 the key `widht` is not known is `width` meant?",
-                "a.yaml:4:15 the key `zzzz` is not known known here: `width`",
-                "a.yaml:3:5 missing field `width` ",
+                "a.yaml:4:7 the key `widht` is not known is `width` meant?",
+                "a.yaml:4:17 the key `zzzz` is not known known here: `width`",
             ]
             .map(String::from)
         );
+    }
+
+    #[test]
+    fn what_is_missing_shows_where_it_belongs() {
+        assert_eq!(faults("first: 1\nlist:\n  - { zzzz: 3 }\n")[1], "a.yaml:3:7 missing field `width` ");
     }
 
     #[test]
