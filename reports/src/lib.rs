@@ -1,5 +1,22 @@
 //! The record of a run, and the pages drawn from it.
 //!
-//! Pages are drawn from the record and the artefacts alone, so those of an old run can be drawn again.
+//! Pages are drawn from the record and the artefacts alone, so those of an old run can be drawn again:
+//!
+//! ```no_run
+//! use std::path::Path;
+//! use turnhue_reports::{record, summary};
+//!
+//! let run = Path::new("runs/HB-2027-03/whelk");
+//! let record = record::read(&run.join("run.json"))?;
+//! let page = summary::draw(&record, &|picture| std::fs::read(run.join(picture)).ok())?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
+mod cautions;
+mod colours;
+mod numbers;
+mod pictures;
 pub mod record;
+mod said;
+pub mod summary;
+mod views;

@@ -1,5 +1,9 @@
 //! The record of a run, `run.json`: what was asked, what went in, what came out, and what was found.
 
+use std::fmt;
+use std::io::{self, Read, Write};
+use std::path::Path;
+
 use serde::{Deserialize, Serialize};
 use turnhue_stages::findings::{Fact, Finding, Severity};
 use turnhue_stages::process::Process;
@@ -127,4 +131,89 @@ impl Record {
     pub fn fact(&self, stage: &str, name: &str) -> Option<&Fact> {
         self.stages.iter().filter(|s| s.name == stage).flat_map(|s| &s.facts).filter(|f| f.name == name).last()
     }
+}
+
+/// The largest record that is read, in bytes: some hundred times the record of a long chain.
+const MOST_BYTES: u64 = 64 << 20;
+
+/// Why a record could not be read: a fragment that completes "could not read the record:".
+#[derive(Debug)]
+pub enum Unreadable {
+    /// The file cannot be opened or read.
+    File(io::Error),
+    /// The file is larger than any record.
+    TooLarge,
+    /// A later version wrote it.
+    Newer {
+        /// Its form.
+        form: u32,
+        /// The program that wrote it, where it says so.
+        tool: Option<Tool>,
+    },
+    /// It is not a record, or it is damaged.
+    NotARecord(serde_json::Error),
+}
+
+impl fmt::Display for Unreadable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::File(error) => error.fmt(f),
+            Self::TooLarge => write!(f, "the file is over {} MiB, which no record is", MOST_BYTES >> 20),
+            Self::Newer { form, tool } => {
+                write!(f, "it has form {form}, and this program reads forms up to {FORM}; use the program that wrote it")?;
+                tool.as_ref().map_or(Ok(()), |tool| write!(f, ", {} {}", tool.name, tool.version))
+            }
+            Self::NotARecord(error) => write!(f, "it is not the record of a run, or it is damaged: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for Unreadable {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::File(error) => Some(error),
+            Self::NotARecord(error) => Some(error),
+            Self::TooLarge | Self::Newer { .. } => None,
+        }
+    }
+}
+
+/// Reads the record of a run from its file.
+///
+/// # Errors
+/// [`Unreadable`], above all [`Unreadable::Newer`] if a later version wrote it in a form unknown here.
+pub fn read(path: &Path) -> Result<Record, Unreadable> {
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(Unreadable::File)?;
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(Unreadable::TooLarge);
+    }
+    refuse_newer(&bytes)?;
+    serde_json::from_slice(&bytes).map_err(Unreadable::NotARecord)
+}
+
+/// Writes a record as JSON that people can read too.
+///
+/// # Errors
+/// If `to` cannot be written.
+pub fn write(record: &Record, mut to: impl Write) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut to, record)?;
+    to.write_all(b"\n")
+}
+
+/// Looks at the form before anything else: the rest of a newer record may be unknown here.
+fn refuse_newer(bytes: &[u8]) -> Result<(), Unreadable> {
+    #[derive(Deserialize)]
+    struct Head {
+        form: u32,
+        #[serde(default)]
+        tool: serde_json::Value,
+    }
+    let head: Head = serde_json::from_slice(bytes).map_err(Unreadable::NotARecord)?;
+    if head.form <= FORM {
+        return Ok(());
+    }
+    Err(Unreadable::Newer { form: head.form, tool: serde_json::from_value(head.tool).ok() })
 }

@@ -1,0 +1,242 @@
+//! The summary page of a run: one file that opens offline, for the maker and for the client.
+//!
+//! What it guarantees, each with its test in `tests/summary.rs`:
+//!
+//! - The page asks for nothing: no script, no address but `data:`, and a content security policy that says so.
+//! - No text of the record becomes markup.
+//! - Every finding, fact, artefact and input of the record is in the page. Of a finding's places the first
+//!   [`MOST_PLACES`] are, with the number of the others.
+
+use askama::Template;
+use turnhue_stages::findings::Severity;
+use turnhue_stages::{Side, Six, Srgb};
+
+use crate::cautions::{self, Caution};
+use crate::colours;
+use crate::numbers;
+use crate::pictures::{self, Picture};
+use crate::record::{File, Record, StageRecord, Verdict};
+use crate::said::{self, Said, Told};
+use crate::views::{self, CornerView, Pictures, SideView};
+
+/// How many places of one finding the page lists; `run.json` has them all.
+pub const MOST_PLACES: usize = 6;
+
+/// The stage whose facts are the cost of the piece.
+const COST_STAGE: &str = "estimate";
+
+/// Draws the summary page of a run, as HTML.
+///
+/// `pictures` gives the bytes of an artefact by its name in the run folder. It is asked only for names that the record
+/// lists and that cannot lead out of the folder. A picture that is missing, or is not a PNG, is left out of the page.
+///
+/// # Errors
+/// If the page cannot be put together, which no record can cause.
+pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
+    let told = colours::of_sides(record);
+    let mark = Mark { colours: told.unwrap_or(colours::GREYS) }.render()?;
+    let page = Page {
+        record,
+        icon: pictures::svg_address(&mark),
+        mark,
+        colours: told.unwrap_or(colours::GREYS),
+        banner: Banner::of(record),
+        corners: views::corners(record, pictures),
+        sides: views::sides(record, told, pictures),
+        inside: colours::of_inside(record),
+        key_facts: key_facts(record),
+        findings: record.findings().into_iter().map(|(stage, f)| Told::of(stage, f, MOST_PLACES)).collect(),
+        cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        process: process_rows(record),
+        cautions: cautions::of(record),
+        stages: record.stages.iter().map(|stage| StageView::of(stage, pictures)).collect(),
+        command: format!("turnhue run {}", shell_word(&record.job.file)),
+        resolved: format!("{:#}", record.resolved),
+    };
+    page.render()
+}
+
+#[derive(Template)]
+#[template(path = "summary.html", whitespace = "minimize")]
+struct Page<'a> {
+    record: &'a Record,
+    mark: String,
+    icon: String,
+    colours: Six<Srgb>,
+    banner: Banner,
+    corners: Vec<CornerView>,
+    sides: Vec<SideView>,
+    inside: Option<Srgb>,
+    key_facts: Vec<KeyFact<'a>>,
+    findings: Vec<Told<'a>>,
+    cost: Option<Said>,
+    process: Vec<(&'static str, String, &'a str)>,
+    cautions: Vec<Caution>,
+    stages: Vec<StageView<'a>>,
+    command: String,
+    resolved: String,
+}
+
+impl Page<'_> {
+    /// When the run began and how long it took.
+    fn when(&self) -> String {
+        format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
+    }
+
+    fn is_order(&self, file: &File) -> bool {
+        self.record.order.as_ref() == Some(&file.name)
+    }
+}
+
+/// The mark: a cube that shows three of the six colours, above the ring on which the other three come round.
+#[derive(Template)]
+#[template(path = "mark.svg", whitespace = "minimize")]
+struct Mark {
+    colours: Six<Srgb>,
+}
+
+/// What the piece comes to, in words.
+struct Banner {
+    /// Its class in the style sheet.
+    class: &'static str,
+    verdict: &'static str,
+    /// What the verdict means, and what to do next.
+    meaning: String,
+}
+
+impl Banner {
+    fn of(record: &Record) -> Self {
+        let count = |severity| record.findings().iter().filter(|(_, finding)| finding.severity == severity).count();
+        match record.verdict {
+            Verdict::ReadyToOrder => {
+                let first = match count(Severity::Caution) {
+                    0 => String::new(),
+                    1 => " Read the caution below first.".to_owned(),
+                    n => format!(" Read the {n} cautions below first."),
+                };
+                Self {
+                    class: "ready",
+                    verdict: "Ready to order",
+                    meaning: format!("The file to order was read back and measured, and no stage found a fault.{first}"),
+                }
+            }
+            Verdict::HasFaults => {
+                let faults = match count(Severity::Fault) {
+                    1 => "1 fault stands".to_owned(),
+                    n => format!("{n} faults stand"),
+                };
+                Self {
+                    class: "faults",
+                    verdict: "Has faults",
+                    meaning: format!("Do not order this piece as it is: {faults} below, each with what to do about it."),
+                }
+            }
+            Verdict::NotValidated => Self {
+                class: "open",
+                verdict: "Not validated",
+                meaning: "No stage found a fault, but nothing measured the file to order. Add the stage “validate” to the \
+                          job and run it again before ordering."
+                    .to_owned(),
+            },
+        }
+    }
+}
+
+/// A figure that a client asks for first, with the stage that said it.
+struct KeyFact<'a> {
+    label: &'static str,
+    value: String,
+    /// The stage's place in the chain, from 1.
+    number: usize,
+    stage: &'a str,
+}
+
+/// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
+/// the best first; of stages that say the same, the last knows best.
+fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
+    const ASKED: [(&str, &[&str]); 9] = [
+        ("Width × depth × height", &["size"]),
+        ("Cube edge", &["cell"]),
+        ("Cubes", &["cells"]),
+        ("Thinnest wall", &["thinnest wall", "wall"]),
+        ("Weight", &["weight"]),
+        ("Material", &["volume"]),
+        ("Saved by the cavity", &["material saved"]),
+        ("Price", &["price"]),
+        ("Lead time", &["lead time"]),
+    ];
+    let said = |name: &str| {
+        let stages = record.stages.iter().zip(1..);
+        let facts = stages.flat_map(|(stage, number)| stage.facts.iter().map(move |fact| (number, stage, fact)));
+        facts.filter(|(_, _, fact)| fact.name == name).last()
+    };
+    let answer = |&(label, names): &(&'static str, &[&str])| {
+        let (number, stage, fact) = names.iter().find_map(|name| said(name))?;
+        Some(KeyFact { label, value: said::value(fact), number, stage: &stage.name })
+    };
+    ASKED.iter().filter_map(answer).collect()
+}
+
+/// A stage, as the page shows it.
+struct StageView<'a> {
+    stage: &'a StageRecord,
+    time: String,
+    settings: Vec<(String, String)>,
+    said: Said,
+    findings: Vec<Told<'a>>,
+    pictures: Vec<(&'a File, Picture)>,
+    /// Whether its facts have a section of their own.
+    is_cost: bool,
+}
+
+impl<'a> StageView<'a> {
+    fn of(stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
+        Self {
+            stage,
+            time: numbers::seconds(stage.seconds),
+            settings: said::settings(&stage.settings),
+            said: Said::of(&stage.facts),
+            findings: stage.findings.iter().map(|finding| Told::of(&stage.name, finding, 0)).collect(),
+            pictures: stage.artefacts.iter().filter_map(|file| Some((file, picture_of_finding(file, pictures)?))).collect(),
+            is_cost: stage.name == COST_STAGE,
+        }
+    }
+}
+
+/// A picture beside the views, such as one of places that did not convert.
+fn picture_of_finding(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
+    let beside = pictures::is_picture(&file.name) && !file.name.starts_with("view-");
+    Picture::png(&beside.then(|| pictures(&file.name)).flatten()?)
+}
+
+/// What the process can hold: name, figure and basis.
+fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
+    let process = &record.process;
+    let lengths = [
+        ("Layer", &process.layer),
+        ("Minimum wall", &process.minimum_wall),
+        ("Smallest detail", &process.detail),
+        ("Narrowest gap", &process.gap),
+        ("Smallest opening", &process.opening),
+        ("Colour bleed (standard deviation)", &process.bleed),
+        ("Edge rounding (radius)", &process.edge_radius),
+        ("Tolerance (either way)", &process.tolerance),
+    ];
+    let volume = process.build_volume.value.map(|length| length.mm());
+    let mut rows = vec![("Build volume", numbers::millimetres(&volume), process.build_volume.basis.as_str())];
+    rows.extend(lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())));
+    let density = format!("{}\u{a0}g/cm³", numbers::measured(process.density.value));
+    rows.push(("Density", density, &process.density.basis));
+    let most = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);
+    let triangles = numbers::whole(most(process.most_triangles.value));
+    rows.push(("Most triangles in a file", triangles, &process.most_triangles.basis));
+    rows.push(("Largest file", numbers::bytes(process.most_bytes.value), &process.most_bytes.basis));
+    rows
+}
+
+/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
+fn shell_word(name: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
+    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
+    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
+}
