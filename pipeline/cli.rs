@@ -10,14 +10,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
-use turnhue_reports::record::{Record, Verdict};
+use turnhue_reports::record::{self, Record, Verdict};
 
 use crate::clock::SystemClock;
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::plan::{Plan, Stages, plan};
-use crate::run::{Failure, Published, Surroundings, run};
+use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
-use crate::{exit, schema};
+use crate::{exit, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -72,6 +72,12 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Draw the summary page of finished runs anew, from their records
+    Report {
+        /// Run folders
+        #[arg(required = true, value_name = "RUN")]
+        runs: Vec<PathBuf>,
+    },
     /// Print the JSON Schema of a job file with every stage's settings, for editors
     Schema,
 }
@@ -89,6 +95,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         Command::Run { jobs, into, json } => desk.run(jobs, into, *json),
         Command::Check { jobs, json } => desk.check(jobs, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
+        Command::Report { runs } => desk.report(runs),
         Command::Schema => desk.schema(),
     };
     ExitCode::from(code.max(desk.out.close(voice)))
@@ -251,6 +258,28 @@ impl Desk<'_> {
             self.out.print(&schema::stage_in_words(stage.as_ref()));
         }
         exit::READY
+    }
+
+    fn report(&mut self, runs: &[PathBuf]) -> u8 {
+        let mut worst = exit::READY;
+        for run in runs {
+            let path = run.join(RECORD);
+            let (code, message) = match record::read(&path) {
+                Err(error) => (exit::WRONG_JOB, format!("could not read the record {}: {error}", path.display())),
+                Ok(record) => match pages::redraw(&record, run) {
+                    Err(message) => (exit::FAILED, message),
+                    Ok(page) => {
+                        if !self.voice.quiet {
+                            self.out.print(&format!("{}\n", page.display()));
+                        }
+                        continue;
+                    }
+                },
+            };
+            worst = worst.max(code);
+            self.voice.diagnose(&Diagnostic::error(message));
+        }
+        worst
     }
 
     fn schema(&mut self) -> u8 {

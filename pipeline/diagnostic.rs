@@ -284,7 +284,7 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     known
         .into_iter()
         .map(|known| (strsim::damerau_levenshtein(&lower, &known.to_lowercase()), known))
-        .filter(|&(distance, known)| distance * 3 <= known.chars().count().max(length).max(3))
+        .filter(|&(distance, known)| distance * 3 <= known.chars().count().max(length))
         .min_by_key(|&(distance, _)| distance)
         .map(|(_, known)| known)
 }

@@ -2,7 +2,7 @@
 
 use std::fs::{self, File};
 use std::io::{self, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::diagnostic::nearest;
 
@@ -45,11 +45,14 @@ fn remedy(path: &Path, error: &io::Error) -> String {
     }
 }
 
-/// A file in the same folder with nearly the same name.
+/// A file in the same folder, of the same kind, with nearly the same name.
 fn neighbour(path: &Path) -> Option<String> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut names: Vec<String> =
-        fs::read_dir(folder).ok()?.take(1000).filter_map(|entry| entry.ok()?.file_name().into_string().ok()).collect();
-    names.sort();
-    nearest(path.file_name()?.to_str()?, names.iter().map(String::as_str)).map(str::to_owned)
+    let entries = fs::read_dir(folder).ok()?.take(1000).filter_map(|entry| entry.ok().map(|entry| entry.path()));
+    let mut alike: Vec<PathBuf> = entries.filter(|other| other.extension() == path.extension()).collect();
+    alike.sort();
+    let stems = alike.iter().filter_map(|other| other.file_stem()?.to_str());
+    let stem = nearest(path.file_stem()?.to_str()?, stems)?;
+    let meant = alike.iter().find(|other| other.file_stem().is_some_and(|other| other == stem))?;
+    Some(meant.file_name()?.to_str()?.to_owned())
 }

@@ -30,6 +30,7 @@ pub mod exit;
 mod input;
 pub mod job;
 pub mod model;
+pub mod pages;
 pub mod plan;
 pub mod run;
 pub mod schema;

@@ -11,7 +11,8 @@ pub const LARGEST: u64 = 2 << 30;
 /// Reads a model, brings it to millimetres, and turns it so that `up` points to +z and `facing` to −y.
 ///
 /// # Errors
-/// A plain message if the bytes are not a model, or one without extent along some axis.
+/// A message that completes "could not read the model:" and says what to do, if the bytes are not a model, or one
+/// without extent along some axis.
 pub fn read(bytes: &[u8], request: &ModelRequest) -> Result<Surface, String> {
     place(&stl::read(bytes)?, request)
 }
@@ -22,11 +23,13 @@ fn place(surface: &Surface, request: &ModelRequest) -> Result<Surface, String> {
     // Each row picks one coordinate. Adding zero turns −0 into 0, so that equal points stay equal bit by bit.
     let placed = surface.mapped(|p| rows.map(|(axis, sign)| sign * mm * p[axis] + 0.0).into());
     let Some([low, high]) = placed.bounds() else {
-        return Err("holds no triangle".to_owned());
+        return Err("it holds no triangle; export it again".to_owned());
     };
     let size = high - low;
     match ["width (x)", "depth (y)", "height (z)"].iter().zip(size.to_array()).find(|&(_, extent)| extent <= 0.0) {
-        Some((axis, _)) => Err(format!("is flat: its {axis}, as it stands, is 0 mm")),
+        Some((axis, _)) => {
+            Err(format!("it is flat: its {axis}, as it stands, is 0 mm; only a solid form can be built"))
+        }
         None => Ok(placed),
     }
 }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use turnhue_reports::record::{FORM, JobText, Record, StageRecord, Tool, Verdict};
+use turnhue_reports::record::{self, FORM, JobText, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::findings::Fact;
 use turnhue_stages::stage::{Halt, Outcome, Shelf as _, Shop};
 use turnhue_stages::workpiece::Workpiece;
@@ -14,6 +14,7 @@ use turnhue_stages::workpiece::Workpiece;
 use crate::clock::{Clock, Moment};
 use crate::diagnostic::Diagnostic;
 use crate::events::{Both, Event, Listener, Recorder};
+use crate::pages;
 use crate::plan::{Plan, PlannedStep, misfit_of};
 use crate::shelf::RunFolder;
 
@@ -83,11 +84,13 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
     let mut recorder = Recorder::default();
     let piece = run_chain(plan, surroundings, &mut folder, &mut Both(&mut recorder, listener))?;
     let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
-    let record = record(plan, name, started, seconds, &piece, recorder.stages);
+    let record = record_of(plan, name, started, seconds, &piece, recorder.stages);
     write_record(&mut folder, &record).map_err(|error| disk("could not write the record", &error))?;
+    let has_summary = draw_summary(&mut folder, &record, listener);
     let folder = folder.publish().map_err(|error| disk("could not put the run folder in its place", &error))?;
     listener.hear(&Event::Published { folder: &folder });
-    Ok(Published { folder, record, summary: None })
+    let summary = has_summary.then(|| folder.join(pages::SUMMARY));
+    Ok(Published { folder, record, summary })
 }
 
 /// Opens the run folder before any work is done: a folder that cannot be written shows at once.
@@ -197,7 +200,7 @@ fn stage_record(step: &PlannedStep, outcome: Outcome, seconds: f64, folder: &Run
     }
 }
 
-fn record(
+fn record_of(
     plan: &Plan,
     run: String,
     started: Moment,
@@ -238,7 +241,21 @@ fn verdict(record: &Record) -> Verdict {
 
 fn write_record(folder: &mut RunFolder, record: &Record) -> io::Result<()> {
     let mut out = io::BufWriter::new(folder.create(RECORD)?);
-    serde_json::to_writer_pretty(&mut out, record)?;
-    out.write_all(b"\n")?;
+    record::write(record, &mut out)?;
     out.flush()
+}
+
+/// Whether the summary page was drawn. Without it the run is still whole.
+fn draw_summary(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
+    let drawn = pages::summary(record, folder.staged()).and_then(|page| {
+        let written = folder.create(pages::SUMMARY).and_then(|mut out| out.write_all(page.as_bytes()));
+        written.map_err(|error| {
+            folder.discard(pages::SUMMARY);
+            error.to_string()
+        })
+    });
+    if let Err(reason) = &drawn {
+        listener.hear(&Event::PageFailed { reason });
+    }
+    drawn.is_ok()
 }

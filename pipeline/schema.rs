@@ -4,7 +4,7 @@ use schemars::Schema;
 use serde_json::{Map, Value, json};
 use turnhue_stages::stage::AnyStage;
 
-use crate::job::{Commission, ModelRequest, Title};
+use crate::job::{Commission, KEYS, ModelRequest, Title};
 use crate::plan::Stages;
 
 /// JSON Schema (draft 2020-12) of a job file, for editors that complete and check while one types.
@@ -24,7 +24,7 @@ pub fn of_job(stages: &Stages) -> Value {
         "title": "A Turnhue job",
         "type": "object",
         "additionalProperties": false,
-        "required": crate::job::read::KEYS,
+        "required": KEYS,
         "properties": {
             "commission": {
                 "description": "The name under which the record is kept: the folder of the runs",

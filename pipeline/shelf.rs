@@ -76,6 +76,12 @@ impl RunFolder {
         }
     }
 
+    /// Takes a file away that could not be finished.
+    pub(crate) fn discard(&mut self, name: &str) {
+        self.made.remove(name);
+        let _ = fs::remove_file(self.path(name));
+    }
+
     /// Brings everything to the disk and puts the folder in its place.
     pub(crate) fn publish(mut self) -> io::Result<PathBuf> {
         let target = self.parent.join(&self.name);

@@ -3,16 +3,33 @@
 //! A draft holds what could be read; what could not is in the faults beside it. Only [`crate::plan`] turns a draft
 //! without faults into something that can run.
 
-pub mod places;
-pub mod read;
-pub mod settings;
+mod places;
+mod read;
+pub(crate) mod settings;
 pub mod text;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub(crate) use read::KEYS;
 pub use read::{Draft, Step};
 pub use text::Text;
+
+use crate::diagnostic::Diagnostic;
+
+/// Reads the bytes of a job file as far as they can be read, with all that is wrong with them. Touches no other file.
+#[must_use]
+pub fn read(name: &str, bytes: Vec<u8>) -> (Option<Draft>, Vec<Diagnostic>) {
+    let mut faults = Vec::new();
+    let draft = match Text::parse(name, bytes) {
+        Ok(text) => Some(Draft::read(&text, &mut faults)),
+        Err(refused) => {
+            faults = refused;
+            None
+        }
+    };
+    (draft, faults)
+}
 
 /// The name under which the record of a piece is kept: a folder name that is safe on every system.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -184,7 +201,7 @@ impl Axis {
 
 /// The model and how it stands.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, expecting = "a map such as { file: models/piece.stl, units: mm }")]
 pub struct ModelRequest {
     /// The STL file, relative to the job file's folder.
     pub file: String,

@@ -5,10 +5,12 @@
 
 use std::collections::BTreeMap;
 
-use saphyr_parser::{Event, Parser, ScalarStyle, Span, StrInput};
+use saphyr_parser::{Event, Parser, ScalarStyle, ScanError, Span, StrInput};
+
+use super::settings::MOST_FAULTS;
 
 /// Deepest nesting of lists and maps. A job needs six levels.
-pub const DEEPEST: usize = 32;
+pub(crate) const DEEPEST: usize = 32;
 
 /// The values of a file as a tree, each with the place of its key and of itself.
 #[derive(Debug, PartialEq, Eq)]
@@ -56,10 +58,7 @@ impl Places {
         while let Some(event) = parser.next_event() {
             let step = match event {
                 Ok((event, span)) => walk.step(event, &span),
-                Err(error) => {
-                    let at = error.marker().index();
-                    Err(Refusal::new(format!("is not YAML: {}", error.info()), at..at + 1, ""))
-                }
+                Err(error) => Err(unread(&error)),
             };
             if let Err(refusal) = step {
                 walk.refusals.push(refusal);
@@ -135,9 +134,6 @@ struct Open {
     key: Option<(String, Chars)>,
 }
 
-/// How many keys that come twice are gathered before the walk stops.
-const MOST_REFUSALS: usize = 20;
-
 impl Walk {
     fn step(&mut self, event: Event<'_>, span: &Span) -> Result<(), Refusal> {
         let at = span.start.index()..span.end.index();
@@ -198,11 +194,7 @@ impl Walk {
             return Err(Refusal::new("a key must be text, not a list or a map", at, "write the name that is meant"));
         }
         if self.open.len() == DEEPEST {
-            return Err(Refusal::new(
-                format!("lists and maps are nested deeper than {DEEPEST} levels here"),
-                at.start..at.start + 1,
-                "a job needs six levels: look for a bracket that is not closed",
-            ));
+            return Err(too_deep(at.start));
         }
         let node = self.add(children, at);
         self.open.push(Open { node, key: None });
@@ -223,7 +215,7 @@ impl Walk {
             let mut refusal =
                 Refusal::new(format!("the key `{text}` comes twice"), at, "keep one; give the other its own name");
             refusal.first.clone_from(&self.nodes[first].key);
-            if self.refusals.len() + 1 == MOST_REFUSALS {
+            if self.refusals.len() + 1 == MOST_FAULTS {
                 return Err(refusal);
             }
             self.refusals.push(refusal);
@@ -248,6 +240,23 @@ impl Walk {
         self.nodes.push(Node { key, value, children });
         place
     }
+}
+
+fn too_deep(at: usize) -> Refusal {
+    Refusal::new(
+        format!("lists and maps are nested deeper than {DEEPEST} levels here"),
+        at..at + 1,
+        "a job needs six levels: look for a bracket that is not closed",
+    )
+}
+
+fn unread(error: &ScanError) -> Refusal {
+    let at = error.marker().index();
+    // The parser looks ahead, and may meet its own limit (255 levels) before the walk meets ours.
+    if error.info() == "recursion limit exceeded" {
+        return too_deep(at.saturating_sub(1));
+    }
+    Refusal::new(format!("is not YAML: {}", error.info()), at..at + 1, "")
 }
 
 fn no_alias(at: Chars) -> Refusal {
@@ -328,9 +337,11 @@ mod tests {
     }
 
     #[test]
-    fn thirty_two_levels_pass_and_one_more_does_not() {
+    fn thirty_two_levels_pass_and_more_do_not() {
         let nested = |levels: usize| format!("{}{}", "[".repeat(levels), "]".repeat(levels));
         assert!(Places::of(&nested(DEEPEST)).is_ok());
-        assert!(refused(&nested(DEEPEST + 1)).contains("deeper than 32"));
+        for levels in [DEEPEST + 1, 254, 255, 256, 100_000] {
+            assert!(refused(&nested(levels)).contains("deeper than 32"), "{levels}");
+        }
     }
 }

@@ -2,12 +2,15 @@
 
 use serde_json::{Map, Value};
 
-use super::settings::{join, read};
+use super::settings::{MOST_FAULTS, join, read};
 use super::{Commission, ModelRequest, Text, Title};
 use crate::diagnostic::{Diagnostic, listed, nearest};
 
 /// The keys of a job file, in the order in which one is usually written.
 pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "stages"];
+
+/// Longest chain. No stage may come twice, so no sensible one is near it.
+const MOST_STAGES: usize = 64;
 
 /// What could be read of a job file. What could not is among the faults.
 #[derive(Debug)]
@@ -82,13 +85,21 @@ impl<'a> Fields<'a> {
         None
     }
 
-    fn steps(&mut self, list: Vec<Value>) -> Vec<Step> {
+    fn steps(&mut self, mut list: Vec<Value>) -> Vec<Step> {
         if list.is_empty() {
             self.faults.push(
                 Diagnostic::error("the chain has no stage")
                     .at(self.text.place("stages"))
                     .remedy("list the stages; `turnhue stages` names them"),
             );
+        }
+        if list.len() > MOST_STAGES {
+            self.faults.push(
+                Diagnostic::error(format!("the chain has {} stages; at most {MOST_STAGES} are taken", list.len()))
+                    .at(self.text.place(&format!("stages[{MOST_STAGES}]")))
+                    .remedy("no stage comes twice: leave out what is too much"),
+            );
+            list.truncate(MOST_STAGES);
         }
         list.into_iter().enumerate().filter_map(|(index, item)| self.step(&format!("stages[{index}]"), item)).collect()
     }
@@ -133,7 +144,7 @@ impl<'a> Fields<'a> {
     }
 
     fn refuse_rest(&mut self) {
-        for key in self.map.keys() {
+        for key in self.map.keys().take(MOST_FAULTS) {
             let fault = if key == "variants" {
                 Diagnostic::error("variants are not yet supported")
                     .label("would be ignored")

@@ -7,8 +7,11 @@ use turnhue_stages::stage::Misfit;
 use super::Text;
 use crate::diagnostic::{Diagnostic, listed, nearest};
 
-/// Reads the value at `at` with `read`. Each key that `read` does not know is a fault at its place, with the nearest
-/// known name; reading then goes on without it, so that the next mistake shows too. Gives nothing if there was a fault.
+/// So many faults of one value are worth listing.
+pub(crate) const MOST_FAULTS: usize = 20;
+
+/// Reads the value at `at` with `read`, and adds every fault with its place: a type stops at the first, so what is at
+/// fault is taken out and the rest read again. Gives nothing if there was a fault.
 pub(crate) fn read_with<T>(
     text: &Text,
     at: &str,
@@ -16,28 +19,38 @@ pub(crate) fn read_with<T>(
     faults: &mut Vec<Diagnostic>,
     read: impl Fn(Value) -> Result<T, Misfit>,
 ) -> Option<T> {
-    /// A file of unknown keys is not worth listing whole.
-    const MOST_UNKNOWN: usize = 20;
-    let mut unknown: Vec<Unknown> = Vec::new();
-    loop {
+    // What is at fault, or may have been meant by what is: its absence is not one more fault.
+    let mut taken: Vec<String> = Vec::new();
+    for _ in 0..MOST_FAULTS {
         let misfit = match read(value.clone()) {
-            Ok(done) => return unknown.is_empty().then_some(done),
+            Ok(done) => return taken.is_empty().then_some(done),
             Err(misfit) => misfit,
         };
-        let found = Unknown::field(&misfit.message).filter(|_| unknown.len() < MOST_UNKNOWN);
-        let taken = found.and_then(|found| Some((holder(&mut value, &misfit.setting, &found.name)?, found)));
-        if let Some((holder, found)) = taken {
-            faults.push(found.fault(text, &join(at, &join(&holder, &found.name))));
-            unknown.push(found);
+        let path = misfit.setting.clone();
+        if let Some(unknown) = Unknown::field(&misfit.message)
+            && let Some(around) = take_unknown(&mut value, &path, &unknown.name)
+        {
+            faults.push(unknown.fault(text, &join(at, &join(&around, &unknown.name))));
+            taken.extend(unknown.meant().map(|name| join(&around, name)));
+            taken.push(join(&around, &unknown.name));
             continue;
         }
-        // A key that is misspelt is not missing as well.
-        let missing = misfit.message.strip_prefix("missing field `").and_then(|rest| rest.strip_suffix('`'));
-        if missing.is_none() || !unknown.iter().any(|unknown| unknown.meant() == missing) {
+        let missing = missing_field(&misfit.message).map(|name| join(&path, name));
+        let follows = match &missing {
+            Some(missing) => taken.contains(missing),
+            // What a type says as a whole may be due to what was taken out of it.
+            None => path.is_empty() && !taken.is_empty(),
+        };
+        if !follows {
             faults.push(at_setting(text, at, misfit));
         }
-        return None;
+        taken.push(take_nearest(&mut value, &path)?);
     }
+    None
+}
+
+fn missing_field(message: &str) -> Option<&str> {
+    message.strip_prefix("missing field `")?.strip_suffix('`')
 }
 
 /// Reads the value at `at` into a type.
@@ -116,17 +129,30 @@ impl Unknown {
 }
 
 /// Takes the key `name` out of the map that the path of an error points at or into; gives the path of that map.
-fn holder(value: &mut Value, path: &str, name: &str) -> Option<String> {
+fn take_unknown(value: &mut Value, path: &str, name: &str) -> Option<String> {
     // Whether the path of an unknown key names the key or the map around it is for the deserializer to decide.
     let around = path.strip_suffix(name).map(|path| path.strip_suffix('.').unwrap_or(path));
-    for path in [Some(path), around].into_iter().flatten() {
-        if let Some(Value::Object(map)) = descend(value, path)
-            && map.remove(name).is_some()
-        {
+    [Some(path), around].into_iter().flatten().find(|path| take(value, path, name)).map(str::to_owned)
+}
+
+/// Takes out the value at `path`, or what holds it where it is an item of a list: items keep their numbers. Gives the
+/// path of what was taken; nothing if that would be the whole.
+fn take_nearest(value: &mut Value, path: &str) -> Option<String> {
+    let mut path = path;
+    while !path.is_empty() {
+        let split = path.rfind(['.', '[']);
+        let (around, name) = split.map_or(("", path), |at| (&path[..at], &path[at + 1..]));
+        if take(value, around, name) {
             return Some(path.to_owned());
         }
+        path = around;
     }
     None
+}
+
+fn take(value: &mut Value, path: &str, name: &str) -> bool {
+    let around = descend(value, path).and_then(Value::as_object_mut);
+    around.is_some_and(|map| map.remove(name).is_some())
 }
 
 fn descend<'a>(mut value: &'a mut Value, path: &str) -> Option<&'a mut Value> {
@@ -210,6 +236,27 @@ mod tests {
     #[test]
     fn what_is_missing_shows_where_it_belongs() {
         assert_eq!(faults("first: 1\nlist:\n  - { zzzz: 3 }\n")[1], "a.yaml:3:7 missing field `width` ");
+    }
+
+    #[test]
+    fn one_mistake_does_not_hide_the_next() {
+        let found = faults("first: x\nlist:\n  - { width: wide }\n  - { width: 3, zzzz: 1 }\n");
+        assert_eq!(
+            found,
+            [
+                "a.yaml:1:8 invalid type: string \"x\", expected u8 ",
+                "a.yaml:3:14 invalid type: string \"wide\", expected u8 ",
+            ]
+            .map(String::from)
+        );
+        let found = faults("first: x\nlist: []\nzzzz: 1\n");
+        assert_eq!(found.len(), 2, "{found:?}");
+    }
+
+    #[test]
+    fn a_file_of_mistakes_comes_to_an_end() {
+        let keys: String = (0..10_000).map(|n| format!("k{n}: 1\n")).collect();
+        assert_eq!(faults(&keys).len(), MOST_FAULTS);
     }
 
     #[test]

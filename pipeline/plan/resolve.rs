@@ -113,9 +113,8 @@ impl Resolver<'_> {
             Ok(surface) => Some(surface),
             Err(message) => {
                 self.faults.push(
-                    Diagnostic::error(format!("could not take the model {}: {message}", request.file))
-                        .at(self.text.place(AT))
-                        .remedy("save the model anew, or name the file that is meant"),
+                    Diagnostic::error(format!("could not read the model {}: {message}", request.file))
+                        .at(self.text.place(AT)),
                 );
                 None
             }

@@ -19,19 +19,22 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
     let mut cautions = vec![
         Caution {
             about: "For display, not for play",
-            text: "This is not a toy. Cubes can break off and be swallowed: keep it from children under three, and away \
+            text:
+                "This is not a toy. Cubes can break off and be swallowed: keep it from children under three, and away \
                    from food."
-                .to_owned(),
+                    .to_owned(),
         },
         Caution {
             about: "Fragile",
-            text: "Walls are thin and cubes stand out. Carry it with both hands from below, never by an arm or an edge."
-                .to_owned(),
+            text:
+                "Walls are thin and cubes stand out. Carry it with both hands from below, never by an arm or an edge."
+                    .to_owned(),
         },
         Caution {
             about: "Sharp corners",
-            text: "Cube corners can scratch skin, eyes and furniture. Place it where nobody brushes past or falls on it."
-                .to_owned(),
+            text:
+                "Cube corners can scratch skin, eyes and furniture. Place it where nobody brushes past or falls on it."
+                    .to_owned(),
         },
         Caution { about: "On a shelf", text: shelf(record) },
     ];
@@ -61,15 +64,17 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
         },
         Caution {
             about: "Cutting, drilling, sanding",
-            text: "Hold the work in a vice, not in the hand. Wear eye protection and a dust mask, and sand wet where the \
+            text:
+                "Hold the work in a vice, not in the hand. Wear eye protection and a dust mask, and sand wet where the \
                    material allows it."
-                .to_owned(),
+                    .to_owned(),
         },
         Caution {
             about: "Turntable",
-            text: "A motor that runs on mains voltage is fitted by a licensed electrician under the local code. Prefer \
+            text:
+                "A motor that runs on mains voltage is fitted by a licensed electrician under the local code. Prefer \
                    one on safe low voltage, keep hair, cords and fingers clear, and check the weight it may carry."
-                .to_owned(),
+                    .to_owned(),
         },
     ]);
     cautions

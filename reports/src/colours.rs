@@ -17,18 +17,17 @@ pub(crate) fn of_sides(record: &Record) -> Option<Six<Srgb>> {
 
 /// The colour of the cavity, where the `colour` stage was told it.
 pub(crate) fn of_inside(record: &Record) -> Option<Srgb> {
-    record.stages.iter().rev().filter(|stage| stage.name == "colour").find_map(|stage| colour(stage.settings.get("inside")?))
+    record
+        .stages
+        .iter()
+        .rev()
+        .filter(|stage| stage.name == "colour")
+        .find_map(|stage| colour(stage.settings.get("inside")?))
 }
 
 /// Greys for a piece without six colours, lightest on top.
-pub(crate) const GREYS: Six<Srgb> = Six([
-    Srgb([0x8a; 3]),
-    Srgb([0x9c; 3]),
-    Srgb([0x6e; 3]),
-    Srgb([0xb4; 3]),
-    Srgb([0xdc; 3]),
-    Srgb([0x54; 3]),
-]);
+pub(crate) const GREYS: Six<Srgb> =
+    Six([Srgb([0x8a; 3]), Srgb([0x9c; 3]), Srgb([0x6e; 3]), Srgb([0xb4; 3]), Srgb([0xdc; 3]), Srgb([0x54; 3])]);
 
 /// Black or white, whichever is read more easily on the colour (contrast ratio of WCAG 2.2).
 pub(crate) fn ink_on(colour: Srgb) -> &'static str {

@@ -39,7 +39,11 @@ pub(crate) fn quantity(value: f64, unit: Option<Unit>) -> String {
     match unit {
         // A share that is not the whole must not round up to it.
         Some(Unit::Percent) if value < 100.0 && value >= 99.995 => format!("over 99.99{GAP}%"),
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "saturates, which is what is wanted")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "saturates, which is what is wanted"
+        )]
         Some(Unit::Bytes) => bytes(value as u64),
         _ => with_unit(measured(value), unit),
     }
@@ -98,7 +102,17 @@ pub(crate) fn money(amount: &str, currency: &str) -> String {
 /// A moment, `2027-03-04T09:12:33Z` (RFC 3339 in UTC), as `4 March 2027, 09:12 UTC`; other text as it is.
 pub(crate) fn moment(text: &str) -> String {
     const MONTHS: [&str; 12] = [
-        "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
         "December",
     ];
     let read = || {
@@ -124,7 +138,10 @@ pub(crate) fn is_number(text: &str) -> bool {
 
 /// Groups the digits of every plain decimal number in a text, and leaves other words as they are.
 pub(crate) fn tidy(text: &str) -> String {
-    text.split(' ').map(|word| if is_decimal(word) { grouped(word) } else { word.to_owned() }).collect::<Vec<_>>().join(" ")
+    text.split(' ')
+        .map(|word| if is_decimal(word) { grouped(word) } else { word.to_owned() })
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 fn is_decimal(word: &str) -> bool {

@@ -55,7 +55,8 @@ mod tests {
     #[test]
     fn no_name_leads_out_of_the_run_folder() {
         assert!(is_picture("repair-lost.png"));
-        for name in ["../view.png", "/etc/view.png", "..png/x.png", ".png", "a\\b.png", "piece.3mf", "x.png\0", "é.png"] {
+        for name in ["../view.png", "/etc/view.png", "..png/x.png", ".png", "a\\b.png", "piece.3mf", "x.png\0", "é.png"]
+        {
             assert!(!is_picture(name), "{name}");
         }
     }

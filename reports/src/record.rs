@@ -160,7 +160,10 @@ impl fmt::Display for Unreadable {
             Self::File(error) => error.fmt(f),
             Self::TooLarge => write!(f, "the file is over {} MiB, which no record is", MOST_BYTES >> 20),
             Self::Newer { form, tool } => {
-                write!(f, "it has form {form}, and this program reads forms up to {FORM}; use the program that wrote it")?;
+                write!(
+                    f,
+                    "it has form {form}, and this program reads forms up to {FORM}; use the program that wrote it"
+                )?;
                 tool.as_ref().map_or(Ok(()), |tool| write!(f, ", {} {}", tool.name, tool.version))
             }
             Self::NotARecord(error) => write!(f, "it is not the record of a run, or it is damaged: {error}"),

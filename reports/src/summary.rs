@@ -117,7 +117,9 @@ impl Banner {
                 Self {
                     class: "ready",
                     verdict: "Ready to order",
-                    meaning: format!("The file to order was read back and measured, and no stage found a fault.{first}"),
+                    meaning: format!(
+                        "The file to order was read back and measured, and no stage found a fault.{first}"
+                    ),
                 }
             }
             Verdict::HasFaults => {
@@ -128,15 +130,18 @@ impl Banner {
                 Self {
                     class: "faults",
                     verdict: "Has faults",
-                    meaning: format!("Do not order this piece as it is: {faults} below, each with what to do about it."),
+                    meaning: format!(
+                        "Do not order this piece as it is: {faults} below, each with what to do about it."
+                    ),
                 }
             }
             Verdict::NotValidated => Self {
                 class: "open",
                 verdict: "Not validated",
-                meaning: "No stage found a fault, but nothing measured the file to order. Add the stage “validate” to the \
+                meaning:
+                    "No stage found a fault, but nothing measured the file to order. Add the stage “validate” to the \
                           job and run it again before ordering."
-                    .to_owned(),
+                        .to_owned(),
             },
         }
     }
@@ -197,7 +202,11 @@ impl<'a> StageView<'a> {
             settings: said::settings(&stage.settings),
             said: Said::of(&stage.facts),
             findings: stage.findings.iter().map(|finding| Told::of(&stage.name, finding, 0)).collect(),
-            pictures: stage.artefacts.iter().filter_map(|file| Some((file, picture_of_finding(file, pictures)?))).collect(),
+            pictures: stage
+                .artefacts
+                .iter()
+                .filter_map(|file| Some((file, picture_of_finding(file, pictures)?)))
+                .collect(),
             is_cost: stage.name == COST_STAGE,
         }
     }
@@ -224,7 +233,9 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     ];
     let volume = process.build_volume.value.map(|length| length.mm());
     let mut rows = vec![("Build volume", numbers::millimetres(&volume), process.build_volume.basis.as_str())];
-    rows.extend(lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())));
+    rows.extend(
+        lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())),
+    );
     let density = format!("{}\u{a0}g/cm³", numbers::measured(process.density.value));
     rows.push(("Density", density, &process.density.basis));
     let most = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);

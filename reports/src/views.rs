@@ -12,7 +12,8 @@ use crate::record::Record;
 pub(crate) type Pictures<'a> = &'a dyn Fn(&str) -> Option<Vec<u8>>;
 
 /// The two corners that between them show all sides but the bottom, half a turn apart.
-const CORNERS: [(&str, &str); 2] = [("view-corner-front-right.png", "front and right"), ("view-corner-back-left.png", "back and left")];
+const CORNERS: [(&str, &str); 2] =
+    [("view-corner-front-right.png", "front and right"), ("view-corner-back-left.png", "back and left")];
 
 /// The sides as they come round on a turntable that turns clockwise seen from above, then the two that do not.
 const IN_TURN: [Side; 6] = [Side::Front, Side::Right, Side::Back, Side::Left, Side::Top, Side::Bottom];
