@@ -124,9 +124,7 @@ fn run_chain(
     let mut piece = Workpiece { surface: Some(Arc::clone(&plan.job.surface)), ..Workpiece::default() };
     let mut known: Vec<Fact> = Vec::new();
     for (index, step) in plan.job.steps.iter().enumerate() {
-        if surroundings.cancel.load(Ordering::Relaxed) {
-            return Err(Failure::Cancelled);
-        }
+        go_on(surroundings)?;
         listener.hear(&Event::StageBegan { index, name: step.stage.name(), purpose: step.purpose });
         let begun = surroundings.clock.elapsed();
         let (next, outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
@@ -136,7 +134,12 @@ fn run_chain(
         let record = stage_record(step, outcome, seconds, folder);
         listener.hear(&Event::StageEnded { index, record: &record });
     }
+    go_on(surroundings)?;
     Ok(piece)
+}
+
+fn go_on(surroundings: &Surroundings<'_>) -> Result<(), Failure> {
+    if surroundings.cancel.load(Ordering::Relaxed) { Err(Failure::Cancelled) } else { Ok(()) }
 }
 
 fn run_stage(
@@ -248,7 +251,9 @@ fn write_record(folder: &mut RunFolder, record: &Record) -> io::Result<()> {
 /// Whether the summary page was drawn. Without it the run is still whole.
 fn draw_summary(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
     let drawn = pages::summary(record, folder.staged()).and_then(|page| {
-        let written = folder.create(pages::SUMMARY).and_then(|mut out| out.write_all(page.as_bytes()));
+        let mut out = folder.create(pages::SUMMARY).map_err(|error| error.to_string())?;
+        let written = out.write_all(page.as_bytes());
+        drop(out);
         written.map_err(|error| {
             folder.discard(pages::SUMMARY);
             error.to_string()

@@ -21,7 +21,9 @@ fn turnhue() -> Command {
 fn own_stages() -> PathBuf {
     let tests = std::env::current_exe().unwrap();
     let built = tests.parent().unwrap().parent().unwrap();
-    built.join("examples").join(format!("own-stages{}", std::env::consts::EXE_SUFFIX))
+    let program = built.join("examples").join(format!("own-stages{}", std::env::consts::EXE_SUFFIX));
+    assert!(program.is_file(), "build the program of the tests first: cargo build --example own-stages");
+    program
 }
 
 struct Said {

@@ -222,6 +222,7 @@ pub(crate) enum Kind {
     Stop,
     Promise,
     Wait,
+    Squat,
 }
 
 impl Stage for Mishap {
@@ -249,6 +250,9 @@ impl Stage for Mishap {
             }
             Kind::Stop => return Err(Halt::Cancelled),
             Kind::Promise => {}
+            Kind::Squat => {
+                shop.artefact("summary.html", "a page of its own", |out| out.write_all(b"half"))?;
+            }
             // Until somebody asks it to stop; an hour at most.
             Kind::Wait => {
                 shop.artefact("half.txt", "half a file", |out| out.write_all(b"half"))?;
