@@ -1,1 +1,38 @@
 //! Reads a job file, plans, runs, records.
+//!
+//! A job goes through phases, each with a type of its own, so that a job with a fault cannot reach the runner:
+//!
+//! 1. bytes → [`job::Text`]: guarded YAML, every value with its place;
+//! 2. → [`job::Draft`]: what the job asks for, as far as it could be read;
+//! 3. → [`plan::Plan`]: every file read, every stage known, every setting checked, every need met;
+//! 4. → [`run::Published`]: a run folder with the artefacts and the record, whole or not at all.
+//!
+//! Every fault found on the way is a [`diagnostic::Diagnostic`] with its place in the job file; all are shown at once.
+//!
+//! ```
+//! use std::path::Path;
+//! use turnhue::plan::plan_bytes;
+//!
+//! let job = b"commission: a/b\ntitle: Whelk\nstages: [holow]\n".to_vec();
+//! let faults = plan_bytes("whelk.yaml", job, Path::new("."), &turnhue_stages::shipped()).err().unwrap();
+//! // The model and the process are missing, the name of the commission is no folder, and the stage is not known.
+//! assert_eq!(faults.len(), 4);
+//! assert!(faults[0].render(false).contains("whelk.yaml:1:1"));
+//! ```
+//!
+//! The stages are an argument: a program that uses the library hands its own list to [`plan::plan`] or [`cli::main`].
+
+pub mod cli;
+pub mod clock;
+pub mod diagnostic;
+pub mod events;
+pub mod exit;
+mod input;
+pub mod job;
+pub mod model;
+pub mod pages;
+pub mod plan;
+pub mod run;
+pub mod schema;
+mod shelf;
+mod terminal;

@@ -1,0 +1,370 @@
+//! The command line.
+
+use std::ffi::OsString;
+use std::io::{self, Write as _};
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use clap::{Args, Parser, Subcommand};
+use serde_json::{Value, json};
+use turnhue_reports::record::{self, Record, Verdict};
+
+use crate::clock::SystemClock;
+use crate::diagnostic::{Diagnostic, nearest};
+use crate::plan::{Plan, Stages, plan};
+use crate::run::{Failure, Published, RECORD, Surroundings, run};
+use crate::terminal::{Progress, Voice};
+use crate::{exit, pages, schema};
+
+/// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
+#[derive(Debug, Parser)]
+#[command(name = "turnhue", version, after_help = exit::HELP)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+    #[command(flatten)]
+    manner: Manner,
+}
+
+#[derive(Clone, Copy, Debug, Args)]
+struct Manner {
+    /// Say only what is wrong
+    #[arg(long, short, global = true)]
+    quiet: bool,
+    /// Use so many threads (default: one a core); results do not depend on it
+    #[arg(long, global = true, value_name = "N")]
+    threads: Option<NonZeroUsize>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run jobs; each makes a run folder DIR/COMMISSION/RUN that appears whole or not at all
+    #[command(after_help = exit::HELP)]
+    Run {
+        /// Job files; one that fails does not stop the others
+        #[arg(required = true, value_name = "JOB")]
+        jobs: Vec<PathBuf>,
+        /// Folder below which runs are kept
+        #[arg(long, value_name = "DIR", default_value = "runs")]
+        into: PathBuf,
+        /// Print one JSON object a job: `run`, `summary` and `order` are paths, `verdict` a word
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read jobs and everything they name, check the chain and say it in words; runs and writes nothing
+    #[command(after_help = exit::HELP)]
+    Check {
+        /// Job files
+        #[arg(required = true, value_name = "JOB")]
+        jobs: Vec<PathBuf>,
+        /// Print one JSON object a job
+        #[arg(long)]
+        json: bool,
+    },
+    /// List the stages, or every setting of one with its type, unit and default
+    Stages {
+        /// A stage
+        name: Option<String>,
+        /// Print JSON; for one stage, the JSON Schema of its settings
+        #[arg(long)]
+        json: bool,
+    },
+    /// Draw the summary page of finished runs anew, from their records
+    Report {
+        /// Run folders
+        #[arg(required = true, value_name = "RUN")]
+        runs: Vec<PathBuf>,
+    },
+    /// Print the JSON Schema of a job file with every stage's settings, for editors
+    Schema,
+}
+
+/// Runs the program with these arguments and these stages.
+pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(message) => return usage(&message),
+    };
+    let voice = Voice::new(arguments.manner.quiet);
+    prepare(arguments.manner, voice);
+    let mut desk = Desk { stages, voice, out: Out::default() };
+    let code = match &arguments.command {
+        Command::Run { jobs, into, json } => desk.run(jobs, into, *json),
+        Command::Check { jobs, json } => desk.check(jobs, *json),
+        Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
+        Command::Report { runs } => desk.report(runs),
+        Command::Schema => desk.schema(),
+    };
+    ExitCode::from(code.max(desk.out.close(voice)))
+}
+
+/// Help and version go to stdout and are no mistake; a wrong command line is one.
+fn usage(message: &clap::Error) -> ExitCode {
+    let wrong = if message.use_stderr() { exit::WRONG_JOB } else { exit::READY };
+    let printed = message.print().and_then(|()| io::stdout().flush());
+    let unheard = printed.is_err_and(|error| error.kind() != io::ErrorKind::BrokenPipe);
+    ExitCode::from(if unheard { wrong.max(exit::FAILED) } else { wrong })
+}
+
+/// Logs for whoever looks for a defect, and the threads.
+fn prepare(manner: Manner, voice: Voice) {
+    if let Some(filter) = std::env::var_os("TURNHUE_LOG") {
+        match filter.to_string_lossy().parse::<tracing_subscriber::EnvFilter>() {
+            Ok(filter) => {
+                let logs = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr);
+                // A second subscriber in one process: the first goes on.
+                let _ = logs.with_ansi(false).log_internal_errors(false).try_init();
+            }
+            Err(error) => voice.say(&format!("caution: TURNHUE_LOG is not a log filter: {error}")),
+        }
+    }
+    if let Some(threads) = manner.threads {
+        // Threads of an earlier call in the same process go on; results do not depend on their number.
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads.get()).build_global();
+    }
+}
+
+/// Where results go. A reader that has gone away is no failure; a full disk is.
+#[derive(Default)]
+struct Out {
+    error: Option<io::Error>,
+}
+
+impl Out {
+    fn print(&mut self, text: &str) {
+        if self.error.is_none() {
+            self.error = io::stdout().lock().write_all(text.as_bytes()).err();
+        }
+    }
+
+    fn json(&mut self, value: &Value) {
+        self.print(&format!("{value}\n"));
+    }
+
+    fn close(&mut self, voice: Voice) -> u8 {
+        let error = self.error.take().or_else(|| io::stdout().flush().err());
+        match error {
+            Some(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+                voice.diagnose(&Diagnostic::error(format!("could not write the results: {error}")));
+                exit::FAILED
+            }
+            _ => exit::READY,
+        }
+    }
+}
+
+struct Desk<'a> {
+    stages: &'a Stages,
+    voice: Voice,
+    out: Out,
+}
+
+impl Desk<'_> {
+    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+        let cancel = stop_when_asked();
+        let clock = SystemClock::start();
+        let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
+        let mut worst = exit::READY;
+        for job in jobs {
+            if cancel.load(Ordering::Relaxed) {
+                return exit::FAILED;
+            }
+            let ended = self.run_one(job, &surroundings);
+            worst = worst.max(ended.code());
+            self.tell(job, &ended, json);
+        }
+        worst
+    }
+
+    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>) -> Ended {
+        match plan(job, self.stages) {
+            Err(faults) => Ended::Refused(faults),
+            Ok(plan) => match run(&plan, surroundings, &mut Progress::new(self.voice)) {
+                Ok(published) => Ended::Published(Box::new(published)),
+                Err(failure) => Ended::Failed(failure),
+            },
+        }
+    }
+
+    fn tell(&mut self, job: &Path, ended: &Ended, json: bool) {
+        match ended {
+            Ended::Published(published) => {
+                self.voice.findings(&published.record);
+                if published.record.verdict == Verdict::NotValidated {
+                    self.voice.diagnose(
+                        &Diagnostic::caution("nothing measured the file to order")
+                            .remedy("end the chain with `validate` before you order the piece"),
+                    );
+                }
+            }
+            Ended::Refused(faults) => faults.iter().for_each(|fault| self.voice.diagnose(fault)),
+            Ended::Failed(failure) => self.voice.diagnose(&failure_in_words(failure)),
+        }
+        if json {
+            self.out.json(&ended.json(job));
+        } else if let Ended::Published(published) = ended
+            && !self.voice.quiet
+        {
+            self.out.print(&result_in_words(published));
+        }
+    }
+
+    fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
+        let mut worst = exit::READY;
+        for job in jobs {
+            let planned = plan(job, self.stages);
+            if let Err(faults) = &planned {
+                worst = exit::WRONG_JOB;
+                faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            }
+            if json {
+                let (plan, faults) = (planned.as_ref().ok().map(Plan::resolved), planned.as_ref().err());
+                self.out.json(&json!({ "job": job.to_string_lossy(), "plan": plan, "faults": faults }));
+            } else if let Ok(plan) = planned
+                && !self.voice.quiet
+            {
+                self.out.print(&plan.in_words());
+            }
+        }
+        worst
+    }
+
+    fn describe(&mut self, name: Option<&str>, json: bool) -> u8 {
+        let Some(name) = name else {
+            if json {
+                let stages = self.stages.iter();
+                let list = stages.map(|s| json!({ "name": s.name(), "purpose": s.purpose(), "version": s.version() }));
+                let list = Value::Array(list.collect());
+                self.out.json(&list);
+            } else {
+                self.out.print(&schema::stages_in_words(self.stages));
+            }
+            return exit::READY;
+        };
+        let Some(stage) = self.stages.iter().find(|stage| stage.name() == name) else {
+            let meant = nearest(name, self.stages.iter().map(|stage| stage.name()));
+            self.voice.diagnose(&Diagnostic::error(format!("there is no stage `{name}`")).remedy(match meant {
+                Some(meant) => format!("is `{meant}` meant?"),
+                None => "`turnhue stages` lists them".to_owned(),
+            }));
+            return exit::WRONG_JOB;
+        };
+        if json {
+            self.out.json(stage.schema().as_value());
+        } else {
+            self.out.print(&schema::stage_in_words(stage.as_ref()));
+        }
+        exit::READY
+    }
+
+    fn report(&mut self, runs: &[PathBuf]) -> u8 {
+        let mut worst = exit::READY;
+        for run in runs {
+            let path = run.join(RECORD);
+            let (code, message) = match record::read(&path) {
+                Err(error) => (exit::WRONG_JOB, format!("could not read the record {}: {error}", path.display())),
+                Ok(record) => match pages::redraw(&record, run) {
+                    Err(message) => (exit::FAILED, message),
+                    Ok(page) => {
+                        if !self.voice.quiet {
+                            self.out.print(&format!("{}\n", page.display()));
+                        }
+                        continue;
+                    }
+                },
+            };
+            worst = worst.max(code);
+            self.voice.diagnose(&Diagnostic::error(message));
+        }
+        worst
+    }
+
+    fn schema(&mut self) -> u8 {
+        self.out.print(&format!("{:#}\n", schema::of_job(self.stages)));
+        exit::READY
+    }
+}
+
+/// How a job ended.
+enum Ended {
+    Published(Box<Published>),
+    Refused(Vec<Diagnostic>),
+    Failed(Failure),
+}
+
+impl Ended {
+    fn code(&self) -> u8 {
+        match self {
+            Self::Published(published) => match published.record.verdict {
+                Verdict::ReadyToOrder | Verdict::NotValidated => exit::READY,
+                Verdict::HasFaults => exit::FAULTS,
+            },
+            Self::Refused(_) | Self::Failed(Failure::Misfit(_)) => exit::WRONG_JOB,
+            Self::Failed(Failure::Disk(_) | Failure::Cancelled | Failure::Defect(_)) => exit::FAILED,
+        }
+    }
+
+    fn json(&self, job: &Path) -> Value {
+        let text = |path: &Path| Value::from(path.to_string_lossy());
+        let job = text(job);
+        match self {
+            Self::Published(published) => json!({
+                "job": job,
+                "run": text(&published.folder),
+                "verdict": published.record.verdict,
+                "summary": published.summary.as_deref().map(text),
+                "order": published.order().as_deref().map(text),
+                "faults": [],
+            }),
+            Self::Refused(faults) => unpublished(&job, &json!(faults)),
+            Self::Failed(failure) => unpublished(&job, &json!([failure_in_words(failure)])),
+        }
+    }
+}
+
+/// The same keys as for a run that was published.
+fn unpublished(job: &Value, faults: &Value) -> Value {
+    json!({ "job": job, "run": null, "verdict": null, "summary": null, "order": null, "faults": faults })
+}
+
+fn failure_in_words(failure: &Failure) -> Diagnostic {
+    match failure {
+        Failure::Misfit(diagnostic) | Failure::Disk(diagnostic) | Failure::Defect(diagnostic) => (**diagnostic).clone(),
+        Failure::Cancelled => Diagnostic::error("the run was stopped").remedy("nothing of it was kept: run it again"),
+    }
+}
+
+fn result_in_words(published: &Published) -> String {
+    let Record { commission, verdict, .. } = &published.record;
+    let verdict = match verdict {
+        Verdict::ReadyToOrder => "ready to order",
+        Verdict::HasFaults => "has faults: do not order it",
+        Verdict::NotValidated => "not validated",
+    };
+    let mut words = format!("{commission}: {verdict}\n  run      {}\n", published.folder.display());
+    for (name, path) in [("order", published.order()), ("summary", published.summary.clone())] {
+        if let Some(path) = path {
+            words += &format!("  {name:8} {}\n", path.display());
+        }
+    }
+    words
+}
+
+/// The flag that the first Ctrl-C raises; the run then ends at the next point where a stage looks. A second one ends
+/// the program at once, which leaves a hidden `.….unfinished` folder behind.
+fn stop_when_asked() -> Arc<AtomicBool> {
+    let flag = Arc::new(AtomicBool::new(false));
+    let raised = Arc::clone(&flag);
+    let handler = move || {
+        if raised.swap(true, Ordering::Relaxed) {
+            std::process::exit(exit::FAILED.into());
+        }
+    };
+    if let Err(error) = ctrlc::try_set_handler(handler) {
+        tracing::debug!("cannot listen for Ctrl-C: {error}");
+    }
+    flag
+}

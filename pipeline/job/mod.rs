@@ -1,0 +1,243 @@
+//! A job file, in the phases in which it is read: bytes → [`Text`] → [`Draft`].
+//!
+//! A draft holds what could be read; what could not is in the faults beside it. Only [`crate::plan`] turns a draft
+//! without faults into something that can run.
+
+mod places;
+mod read;
+pub(crate) mod settings;
+pub mod text;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+pub(crate) use read::KEYS;
+pub use read::{Draft, Step};
+pub use text::Text;
+
+use crate::diagnostic::Diagnostic;
+
+/// Reads the bytes of a job file as far as they can be read, with all that is wrong with them. Touches no other file.
+#[must_use]
+pub fn read(name: &str, bytes: Vec<u8>) -> (Option<Draft>, Vec<Diagnostic>) {
+    let mut faults = Vec::new();
+    let draft = match Text::parse(name, bytes) {
+        Ok(text) => Some(Draft::read(&text, &mut faults)),
+        Err(refused) => {
+            faults = refused;
+            None
+        }
+    };
+    (draft, faults)
+}
+
+/// The name under which the record of a piece is kept: a folder name that is safe on every system.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Commission(String);
+
+impl Commission {
+    /// Longest name, in characters.
+    pub const LONGEST: usize = 64;
+
+    /// The name.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for Commission {
+    type Error = String;
+
+    fn try_from(name: String) -> Result<Self, String> {
+        const RULE: &str =
+            "use letters a to z, digits, `-`, `_` and `.`, at most 64 of them, beginning with a letter or a digit";
+        // Device names on Windows, which no file or folder there can have, whatever follows the first dot.
+        const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
+        const NUMBERED: [&str; 2] = ["com", "lpt"];
+        let stem = name.split('.').next().unwrap_or_default().to_ascii_lowercase();
+        let numbered = NUMBERED
+            .iter()
+            .any(|device| stem.strip_prefix(device).is_some_and(|n| n.len() == 1 && n.as_bytes()[0].is_ascii_digit()));
+        let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
+        if DEVICES.contains(&stem.as_str()) || numbered {
+            return Err(format!("`{name}` cannot be a folder on every system: it is the name of a device"));
+        }
+        // Windows drops a dot at the end of a folder's name.
+        if !name.starts_with(|c: char| c.is_ascii_alphanumeric())
+            || !name.chars().all(allowed)
+            || name.len() > Self::LONGEST
+            || name.contains("..")
+            || name.ends_with('.')
+        {
+            return Err(format!("`{name}` cannot name the folder of the commission: {RULE}"));
+        }
+        Ok(Self(name))
+    }
+}
+
+impl From<Commission> for String {
+    fn from(commission: Commission) -> Self {
+        commission.0
+    }
+}
+
+/// What the piece is called in reports.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Title(String);
+
+impl Title {
+    /// Longest title, in characters.
+    pub const LONGEST: usize = 200;
+
+    /// The title.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for Title {
+    type Error = String;
+
+    fn try_from(title: String) -> Result<Self, String> {
+        let length = title.chars().count();
+        if title.trim().is_empty() {
+            return Err("the title is empty".to_owned());
+        }
+        if length > Self::LONGEST {
+            return Err(format!("the title has {length} characters; at most {} fit", Self::LONGEST));
+        }
+        Ok(Self(title))
+    }
+}
+
+impl From<Title> for String {
+    fn from(title: Title) -> Self {
+        title.0
+    }
+}
+
+/// The unit in which a model's numbers are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum ModelUnit {
+    /// Millimetres.
+    Mm,
+    /// Centimetres.
+    Cm,
+    /// Metres.
+    M,
+    /// Inches of 25.4 mm.
+    In,
+    /// Feet of 304.8 mm.
+    Ft,
+    /// Micrometres.
+    Um,
+}
+
+impl ModelUnit {
+    /// Its length in millimetres.
+    #[must_use]
+    pub const fn mm(self) -> f64 {
+        match self {
+            Self::Mm => 1.0,
+            Self::Cm => 10.0,
+            Self::M => 1000.0,
+            Self::In => 25.4,
+            Self::Ft => 304.8,
+            Self::Um => 0.001,
+        }
+    }
+}
+
+/// A direction along an axis of the model.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Axis {
+    /// +x
+    #[serde(rename = "+x")]
+    PlusX,
+    /// −x
+    #[serde(rename = "-x")]
+    MinusX,
+    /// +y
+    #[serde(rename = "+y")]
+    PlusY,
+    /// −y
+    #[serde(rename = "-y")]
+    MinusY,
+    /// +z
+    #[serde(rename = "+z")]
+    PlusZ,
+    /// −z
+    #[serde(rename = "-z")]
+    MinusZ,
+}
+
+impl Axis {
+    /// Place of the axis (0 for x, 1 for y, 2 for z) and the sign along it.
+    #[must_use]
+    pub const fn parts(self) -> (usize, f64) {
+        match self {
+            Self::PlusX => (0, 1.0),
+            Self::MinusX => (0, -1.0),
+            Self::PlusY => (1, 1.0),
+            Self::MinusY => (1, -1.0),
+            Self::PlusZ => (2, 1.0),
+            Self::MinusZ => (2, -1.0),
+        }
+    }
+
+    const fn plus_z() -> Self {
+        Self::PlusZ
+    }
+
+    const fn minus_y() -> Self {
+        Self::MinusY
+    }
+}
+
+/// The model and how it stands.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, expecting = "a map such as { file: models/piece.stl, units: mm }")]
+pub struct ModelRequest {
+    /// The STL file, relative to the job file's folder.
+    pub file: String,
+    /// The unit of the numbers in the file, which an STL file does not say: mm, cm, m, in, ft or um.
+    pub units: ModelUnit,
+    /// Which direction of the model points up.
+    #[serde(default = "Axis::plus_z")]
+    pub up: Axis,
+    /// Which direction of the model its front faces.
+    #[serde(default = "Axis::minus_y")]
+    pub facing: Axis,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn commissions_are_safe_folder_names() {
+        for name in ["HB-2027-03", "a", "x_1.v2", "7", "comet", "com10", &"a".repeat(64)] {
+            assert!(Commission::try_from(name.to_owned()).is_ok(), "{name}");
+        }
+        let long = "a".repeat(65);
+        for name in [
+            "", ".", "..", "../x", "a/b", "a\\b", ".hidden", "-x", "a..b", "a.", "con", "CON.txt", "nul", "com1",
+            "LPT9.x", "a b", "é", "a\0b", "a\nb", "C:", &long,
+        ] {
+            assert!(Commission::try_from(name.to_owned()).is_err(), "{name:?}");
+        }
+    }
+
+    #[test]
+    fn titles_have_words_and_an_end() {
+        assert!(Title::try_from("<script>".to_owned()).is_ok());
+        assert!(Title::try_from("ü".repeat(200)).is_ok());
+        assert!(Title::try_from("x".repeat(201)).is_err());
+        assert!(Title::try_from("  ".to_owned()).is_err());
+    }
+}

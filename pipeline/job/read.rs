@@ -1,0 +1,163 @@
+//! From the text of a job file to what it asks for, each part with the type that it must have.
+
+use serde_json::{Map, Value};
+
+use super::settings::{MOST_FAULTS, join, read};
+use super::{Commission, ModelRequest, Text, Title};
+use crate::diagnostic::{Diagnostic, listed, nearest};
+
+/// The keys of a job file, in the order in which one is usually written.
+pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "stages"];
+
+/// Longest chain. No stage may come twice, so no sensible one is near it.
+const MOST_STAGES: usize = 64;
+
+/// What could be read of a job file. What could not is among the faults.
+#[derive(Debug)]
+pub struct Draft {
+    /// See [`Commission`].
+    pub commission: Option<Commission>,
+    /// See [`Title`].
+    pub title: Option<Title>,
+    /// The model and how it stands.
+    pub model: Option<ModelRequest>,
+    /// The process file, relative to the job file's folder.
+    pub process: Option<String>,
+    /// The stages in order, as far as each could be read.
+    pub steps: Vec<Step>,
+}
+
+/// A stage as the job file asks for it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// The stage's name.
+    pub name: String,
+    /// Its settings, not yet looked at.
+    pub settings: Value,
+    /// The path in the job file below which the settings stand: `stages[2].hollow`.
+    pub at: String,
+}
+
+impl Draft {
+    /// Reads what the job asks for; adds every fault with its place.
+    pub fn read(text: &Text, faults: &mut Vec<Diagnostic>) -> Self {
+        let mut fields = Fields::of(text, faults);
+        let draft = Self {
+            commission: fields.required("commission", "COMMISSION-1"),
+            title: fields.required("title", "what the piece is called"),
+            model: fields.required("model", "{ file: models/piece.stl, units: mm }"),
+            process: fields.required("process", "processes/powder.yaml"),
+            steps: fields.required::<Vec<Value>>("stages", "[…]").map_or_else(Vec::new, |list| fields.steps(list)),
+        };
+        if let Some(model) = &draft.model {
+            fields.check_directions(model);
+        }
+        fields.refuse_rest();
+        draft
+    }
+}
+
+struct Fields<'a> {
+    text: &'a Text,
+    map: Map<String, Value>,
+    faults: &'a mut Vec<Diagnostic>,
+}
+
+impl<'a> Fields<'a> {
+    fn of(text: &'a Text, faults: &'a mut Vec<Diagnostic>) -> Self {
+        let map = match text.value() {
+            Value::Object(map) => map.clone(),
+            _ => Map::new(),
+        };
+        Self { text, map, faults }
+    }
+
+    /// Takes a field out and reads it.
+    fn required<T: serde::de::DeserializeOwned>(&mut self, key: &str, example: &str) -> Option<T> {
+        if let Some(value) = self.map.remove(key) {
+            return read(self.text, key, value, self.faults);
+        }
+        self.faults.push(
+            Diagnostic::error(format!("the job has no `{key}`"))
+                .at(self.text.place(""))
+                .remedy(format!("add a line `{key}: {example}`")),
+        );
+        None
+    }
+
+    fn steps(&mut self, mut list: Vec<Value>) -> Vec<Step> {
+        if list.is_empty() {
+            self.faults.push(
+                Diagnostic::error("the chain has no stage")
+                    .at(self.text.place("stages"))
+                    .remedy("list the stages; `turnhue stages` names them"),
+            );
+        }
+        if list.len() > MOST_STAGES {
+            self.faults.push(
+                Diagnostic::error(format!("the chain has {} stages; at most {MOST_STAGES} are taken", list.len()))
+                    .at(self.text.place(&format!("stages[{MOST_STAGES}]")))
+                    .remedy("no stage comes twice: leave out what is too much"),
+            );
+            list.truncate(MOST_STAGES);
+        }
+        list.into_iter().enumerate().filter_map(|(index, item)| self.step(&format!("stages[{index}]"), item)).collect()
+    }
+
+    /// A bare name, or a map of one name to its settings.
+    fn step(&mut self, at: &str, item: Value) -> Option<Step> {
+        match item {
+            Value::String(name) => return Some(Step { name, settings: Value::Object(Map::new()), at: at.to_owned() }),
+            Value::Object(map) if map.len() == 1 => {
+                return map.into_iter().next().map(|(name, settings)| Step {
+                    at: join(at, &name),
+                    name,
+                    settings: if settings.is_null() { Value::Object(Map::new()) } else { settings },
+                });
+            }
+            Value::Object(map) if map.len() > 1 => self.faults.push(
+                Diagnostic::error(format!("{} stand in one entry", listed(map.keys().map(String::as_str))))
+                    .at(self.text.place(at))
+                    .label("one stage an entry")
+                    .remedy("begin each stage with a dash of its own, and indent its settings further than its name"),
+            ),
+            _ => self.faults.push(
+                Diagnostic::error("this is not a stage")
+                    .at(self.text.place(at))
+                    .label("expected a name, or a name with settings")
+                    .remedy("write `- repair`, or `- hollow: { wall: 2.5 mm }`"),
+            ),
+        }
+        None
+    }
+
+    fn check_directions(&mut self, model: &ModelRequest) {
+        if model.up.parts().0 == model.facing.parts().0 {
+            self.faults.push(
+                Diagnostic::error("a model cannot face along the axis that points up")
+                    .at(self.text.place("model.facing"))
+                    .label("must be across `up`")
+                    .related(self.text.place("model.up"), "points up")
+                    .remedy("choose two axes of the model, such as `up: +z, facing: -y`"),
+            );
+        }
+    }
+
+    fn refuse_rest(&mut self) {
+        for key in self.map.keys().take(MOST_FAULTS) {
+            let fault = if key == "variants" {
+                Diagnostic::error("variants are not yet supported")
+                    .label("would be ignored")
+                    .remedy("write one job file for each variant and run them together: `turnhue run a.yaml b.yaml`")
+            } else {
+                Diagnostic::error(format!("the key `{key}` is not known")).label("unknown key").remedy(
+                    match nearest(key, KEYS) {
+                        Some(name) => format!("is `{name}` meant?"),
+                        None => format!("known here: {}", listed(KEYS)),
+                    },
+                )
+            };
+            self.faults.push(fault.at(self.text.key_place(key)));
+        }
+    }
+}

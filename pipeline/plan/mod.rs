@@ -1,0 +1,110 @@
+//! From what a job asks for to a plan that can run: every file read, every stage known, every setting checked, every
+//! need met by a stage before. All faults are gathered; with one of them there is no [`Plan`], and nothing else runs.
+
+mod chain;
+mod resolve;
+mod words;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+use serde_json::{Value, json};
+use turnhue_reports::record::File;
+use turnhue_stages::process::Process;
+use turnhue_stages::solid::Surface;
+use turnhue_stages::stage::{AnyStage, Misfit, ReadyStage};
+
+use crate::diagnostic::{Diagnostic, Place};
+use crate::job::{Commission, Draft, ModelRequest, Text, Title, settings};
+
+/// The stages that a job may name.
+pub type Stages = [Box<dyn AnyStage>];
+
+pub use resolve::LARGEST_FILE;
+
+/// A job of which everything has been read and checked. Holds all that a run needs: nothing is read again.
+pub struct Plan {
+    pub(crate) text: Text,
+    pub(crate) job: Resolved,
+}
+
+/// What a job asks for, with every file read and every setting in its type. Alone it may still have faults.
+pub(crate) struct Resolved {
+    pub(crate) commission: Commission,
+    pub(crate) title: Title,
+    pub(crate) model: ModelRequest,
+    pub(crate) surface: Arc<Surface>,
+    pub(crate) process_file: String,
+    pub(crate) process: Process,
+    /// The files that settings name, by the name written there.
+    pub(crate) files: BTreeMap<String, Arc<[u8]>>,
+    pub(crate) inputs: Vec<File>,
+    pub(crate) steps: Vec<PlannedStep>,
+}
+
+/// A stage with its checked settings.
+pub(crate) struct PlannedStep {
+    pub(crate) stage: Box<dyn ReadyStage>,
+    pub(crate) purpose: &'static str,
+    /// The path in the job file below which its settings stand.
+    pub(crate) at: String,
+}
+
+/// Plans the job in a file. Reads the job, its model and every file that it names; writes nothing and runs nothing.
+///
+/// # Errors
+/// All that is wrong with the job and its inputs.
+pub fn plan(path: &Path, stages: &Stages) -> Result<Plan, Vec<Diagnostic>> {
+    plan_text(Text::open(path)?, path.parent().unwrap_or(Path::new("")), stages)
+}
+
+/// As [`plan`], for the bytes of a job file that stands in `folder`.
+///
+/// # Errors
+/// As there.
+pub fn plan_bytes(name: &str, bytes: Vec<u8>, folder: &Path, stages: &Stages) -> Result<Plan, Vec<Diagnostic>> {
+    plan_text(Text::parse(name, bytes)?, folder, stages)
+}
+
+fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Plan, Vec<Diagnostic>> {
+    let mut faults = Vec::new();
+    let draft = Draft::read(&text, &mut faults);
+    let resolved = resolve::resolve(&text, draft, folder, stages, &mut faults);
+    match resolved {
+        Some(resolved) if faults.is_empty() => Ok(Plan { text, job: resolved }),
+        _ => {
+            let elsewhere = |place: &Place| place.file() != text.source().name;
+            faults.sort_by_key(|fault| fault.place().map(|place| (elsewhere(place), place.line_and_column())));
+            Err(faults)
+        }
+    }
+}
+
+impl Plan {
+    /// The commission under which the piece is kept.
+    #[must_use]
+    pub fn commission(&self) -> &Commission {
+        &self.job.commission
+    }
+
+    /// The job with every default filled in.
+    #[must_use]
+    pub fn resolved(&self) -> Value {
+        let stages: Vec<Value> = self.job.steps.iter().map(|s| json!({ s.stage.name(): s.stage.settings() })).collect();
+        json!({
+            "commission": self.job.commission,
+            "title": self.job.title,
+            "model": self.job.model,
+            "process": self.job.process_file,
+            "stages": stages,
+        })
+    }
+}
+
+/// Attaches the place in the job file to what a stage says about its settings.
+pub(crate) fn misfit_of(text: &Text, step: &PlannedStep, misfit: Misfit) -> Diagnostic {
+    let name = step.stage.name();
+    let message = format!("could not run {name}: {}", misfit.message);
+    settings::at_setting(text, &step.at, Misfit { message, ..misfit })
+}

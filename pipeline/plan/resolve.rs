@@ -1,0 +1,254 @@
+//! Reading what a draft names: the model, the process, the settings of each stage and the files that they name.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use turnhue_reports::record::File;
+use turnhue_stages::process::Process;
+use turnhue_stages::solid::Surface;
+use turnhue_stages::stage::{Shelf, Shop};
+
+use super::{PlannedStep, Resolved, Stages, chain, misfit_of};
+use crate::diagnostic::{Diagnostic, listed, nearest};
+use crate::job::{Draft, ModelRequest, Step, Text, settings, text};
+use crate::{input, model};
+
+/// Largest file that a stage's settings may name, in bytes, unless it is YAML: 256 MiB.
+pub const LARGEST_FILE: u64 = 256 << 20;
+
+/// Reads what a draft names. Looks at every part, also where another is at fault; adds every fault.
+pub(super) fn resolve(
+    text: &Text,
+    draft: Draft,
+    folder: &Path,
+    stages: &Stages,
+    faults: &mut Vec<Diagnostic>,
+) -> Option<Resolved> {
+    let (files, tried) = (BTreeMap::new(), BTreeSet::new());
+    Resolver { text, folder, stages, faults, inputs: vec![job_file(text)], files, tried }.resolve(draft)
+}
+
+fn job_file(text: &Text) -> File {
+    let (length, digest) = text.length_and_digest();
+    file(&text.source().name, "job file", length, digest)
+}
+
+fn file(name: &str, what: &str, bytes: u64, digest: blake3::Hash) -> File {
+    File { name: name.to_owned(), what: what.to_owned(), bytes, blake3: digest.to_hex().to_string() }
+}
+
+struct Resolver<'a> {
+    text: &'a Text,
+    folder: &'a Path,
+    stages: &'a Stages,
+    faults: &'a mut Vec<Diagnostic>,
+    inputs: Vec<File>,
+    /// The files that settings name, as far as they could be read.
+    files: BTreeMap<String, Arc<[u8]>>,
+    /// The names of all that were tried.
+    tried: BTreeSet<String>,
+}
+
+impl Resolver<'_> {
+    fn resolve(mut self, draft: Draft) -> Option<Resolved> {
+        let surface = draft.model.as_ref().and_then(|request| self.model(request));
+        let process = draft.process.as_deref().and_then(|name| self.process(name));
+        self.refuse_repeats(&draft.steps);
+        let steps: Vec<_> = draft.steps.into_iter().map(|step| self.step(step)).collect();
+        for step in steps.iter().flatten() {
+            self.read_files(step);
+        }
+        if let Some(process) = &process {
+            steps.iter().flatten().for_each(|step| self.check_settings(step, process));
+        }
+        chain::check(self.text, &steps, self.stages, self.faults);
+        Some(Resolved {
+            commission: draft.commission?,
+            title: draft.title?,
+            model: draft.model?,
+            surface: Arc::new(surface?),
+            process_file: draft.process?,
+            process: process?,
+            files: self.files,
+            inputs: self.inputs,
+            steps: steps.into_iter().collect::<Option<_>>()?,
+        })
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.join(name)
+    }
+
+    fn input(&mut self, name: &str, what: &str, largest: u64, at: &str) -> Option<Vec<u8>> {
+        match input::read(&self.path(name), largest) {
+            Ok(bytes) => {
+                self.inputs.push(file(name, what, bytes.len() as u64, blake3::hash(&bytes)));
+                Some(bytes)
+            }
+            Err(trouble) => {
+                self.faults.push(Diagnostic::error(trouble.message).at(self.text.place(at)).remedy(trouble.remedy));
+                None
+            }
+        }
+    }
+
+    fn model(&mut self, request: &ModelRequest) -> Option<Surface> {
+        const AT: &str = "model.file";
+        if !Path::new(&request.file).extension().is_some_and(|end| end.eq_ignore_ascii_case("stl")) {
+            self.faults.push(
+                Diagnostic::error("a model must be an STL file")
+                    .at(self.text.place(AT))
+                    .remedy("save the model as STL, with `.stl` at the end of its name"),
+            );
+            return None;
+        }
+        let bytes = self.input(&request.file, "model", model::LARGEST, AT)?;
+        if request.up.parts().0 == request.facing.parts().0 {
+            return None;
+        }
+        match model::read(&bytes, request) {
+            Ok(surface) => Some(surface),
+            Err(message) => {
+                self.faults.push(
+                    Diagnostic::error(format!("could not read the model {}: {message}", request.file))
+                        .at(self.text.place(AT)),
+                );
+                None
+            }
+        }
+    }
+
+    fn process(&mut self, name: &str) -> Option<Process> {
+        let doing = || format!("reading the process file named in {}", self.text.place("process"));
+        let bytes = self.input(name, "process file", text::LARGEST, "process")?;
+        let mut faults = Vec::new();
+        let process = Text::parse(&self.path(name).display().to_string(), bytes)
+            .map_err(|refused| faults = refused)
+            .ok()
+            .and_then(|text| {
+                let process: Process = settings::read(&text, "", text.value().clone(), &mut faults)?;
+                match process.check() {
+                    Ok(()) => Some(process),
+                    Err((field, message)) => {
+                        let at = text.place(&format!("{field}.value"));
+                        faults.push(Diagnostic::error(format!("`{field}` {message}")).at(at));
+                        None
+                    }
+                }
+            });
+        self.faults.extend(faults.into_iter().map(|fault| fault.during(doing())));
+        process
+    }
+
+    fn refuse_repeats(&mut self, steps: &[Step]) {
+        let mut first: BTreeMap<&str, &Step> = BTreeMap::new();
+        for step in steps {
+            if let Some(before) = first.get(step.name.as_str()) {
+                self.faults.push(
+                    Diagnostic::error(format!("the stage `{}` comes twice", step.name))
+                        .at(self.text.key_place(&step.at))
+                        .label("again here")
+                        .related(self.text.key_place(&before.at), "first here")
+                        .remedy("keep one of the two"),
+                );
+            } else {
+                first.insert(&step.name, step);
+            }
+        }
+    }
+
+    fn step(&mut self, step: Step) -> Option<PlannedStep> {
+        let Some(stage) = self.stages.iter().find(|stage| stage.name() == step.name) else {
+            let names = || self.stages.iter().map(|stage| stage.name());
+            self.faults.push(
+                Diagnostic::error(format!("there is no stage `{}`", step.name))
+                    .at(self.text.key_place(&step.at))
+                    .label("unknown stage")
+                    .remedy(match nearest(&step.name, names()) {
+                        Some(name) => format!("is `{name}` meant?"),
+                        None => format!("the stages are {}", listed(names())),
+                    }),
+            );
+            return None;
+        };
+        if !step.settings.is_object() {
+            self.faults.push(
+                Diagnostic::error(format!("the settings of `{}` must be a map", step.name))
+                    .at(self.text.place(&step.at))
+                    .label("expected `name: value` pairs")
+                    .remedy(format!("`turnhue stages {}` lists its settings", step.name)),
+            );
+            return None;
+        }
+        let mut faults = Vec::new();
+        let ready = settings::read_with(self.text, &step.at, step.settings, &mut faults, |value| stage.read(value));
+        self.faults.extend(faults.into_iter().map(|fault| of_stage(fault, &step.name)));
+        Some(PlannedStep { stage: ready?, purpose: stage.purpose(), at: step.at })
+    }
+
+    fn read_files(&mut self, step: &PlannedStep) {
+        for name in step.stage.files() {
+            if !self.tried.insert(name.clone()) {
+                continue;
+            }
+            let below = settings::find_text(&step.stage.settings(), &name).unwrap_or_default();
+            let at = settings::join(&step.at, &below);
+            let is_yaml = Path::new(&name)
+                .extension()
+                .is_some_and(|end| ["yaml", "yml"].iter().any(|yaml| end.eq_ignore_ascii_case(yaml)));
+            let largest = if is_yaml { text::LARGEST } else { LARGEST_FILE };
+            let bytes = self.input(&name, &format!("named by {}", step.stage.name()), largest, &at);
+            if let Some(bytes) = bytes.filter(|bytes| !is_yaml || self.passes_guard(&name, bytes, &at)) {
+                self.files.insert(name, Arc::from(bytes));
+            }
+        }
+    }
+
+    /// A stage parses its YAML files by itself: hostile ones must not come that far.
+    fn passes_guard(&mut self, name: &str, bytes: &[u8], at: &str) -> bool {
+        let guarded = Text::parse(&self.path(name).display().to_string(), bytes.to_vec());
+        let passes = guarded.is_ok();
+        let doing = format!("reading the file named in {}", self.text.place(at));
+        self.faults.extend(guarded.err().into_iter().flatten().map(|fault| fault.during(doing.clone())));
+        passes
+    }
+
+    fn check_settings(&mut self, step: &PlannedStep, process: &Process) {
+        // What a stage says about a file that could not be read would be nonsense.
+        if step.stage.files().iter().any(|name| !self.files.contains_key(name)) {
+            return;
+        }
+        let never = AtomicBool::new(false);
+        let mut shelf = NoShelf;
+        let shop = Shop::new(process, &self.files, &[], &never, &mut shelf);
+        if let Err(misfit) = step.stage.check(&shop) {
+            self.faults.push(misfit_of(self.text, step, misfit));
+        }
+    }
+}
+
+/// What a setting's fault needs beside its place: whose setting it is, and where the settings are listed.
+fn of_stage(fault: Diagnostic, name: &str) -> Diagnostic {
+    let fault = fault.during(format!("reading the settings of `{name}`"));
+    if fault.what_to_do().is_empty() {
+        fault.remedy(format!("`turnhue stages {name}` lists its settings"))
+    } else {
+        fault
+    }
+}
+
+/// The shelf of a shop in which nothing is made.
+struct NoShelf;
+
+impl Shelf for NoShelf {
+    fn create(&mut self, _: &str) -> io::Result<Box<dyn io::Write + '_>> {
+        Err(io::Error::new(io::ErrorKind::Unsupported, "nothing is made while planning"))
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        PathBuf::from(name)
+    }
+}

@@ -1,0 +1,237 @@
+//! JSON Schema of a job file with every stage's settings, and the settings of a stage in words.
+
+use schemars::Schema;
+use serde_json::{Map, Value, json};
+use turnhue_stages::stage::AnyStage;
+
+use crate::job::{Commission, KEYS, ModelRequest, Title};
+use crate::plan::Stages;
+
+/// JSON Schema (draft 2020-12) of a job file, for editors that complete and check while one types.
+#[must_use]
+pub fn of_job(stages: &Stages) -> Value {
+    let mut definitions = Map::new();
+    let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
+    let steps: Vec<Value> = stages
+        .iter()
+        .flat_map(|stage| {
+            let settings = adopt(stage.name(), stage.schema(), &mut definitions);
+            step(stage.as_ref(), &settings)
+        })
+        .collect();
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "A Turnhue job",
+        "type": "object",
+        "additionalProperties": false,
+        "required": KEYS,
+        "properties": {
+            "commission": {
+                "description": "The name under which the record is kept: the folder of the runs",
+                "type": "string", "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]*$", "maxLength": Commission::LONGEST,
+            },
+            "title": {
+                "description": "What the piece is called in reports",
+                "type": "string", "minLength": 1, "maxLength": Title::LONGEST,
+            },
+            "model": model,
+            "process": {
+                "description": "The process file, relative to the job file's folder",
+                "type": "string",
+            },
+            "stages": {
+                "description": "The chain, in order",
+                "type": "array", "minItems": 1, "items": { "anyOf": steps },
+            },
+        },
+        "$defs": definitions,
+    })
+}
+
+/// A stage in a chain: its bare name, or its name with settings.
+fn step(stage: &dyn AnyStage, settings: &Value) -> [Value; 2] {
+    let name = stage.name();
+    [
+        json!({ "const": name, "description": stage.purpose() }),
+        json!({
+            "type": "object",
+            "description": stage.purpose(),
+            "properties": { name: settings },
+            "required": [name],
+            "additionalProperties": false,
+        }),
+    ]
+}
+
+/// Takes a schema of its own into a larger one: its definitions move to the larger one's, under names that begin with
+/// `owner`, and what points at them follows.
+fn adopt(owner: &str, schema: Schema, definitions: &mut Map<String, Value>) -> Value {
+    let mut schema = schema.to_value();
+    redirect(&mut schema, owner);
+    if let Value::Object(map) = &mut schema {
+        map.remove("$schema");
+        map.remove("title");
+        if let Some(Value::Object(own)) = map.remove("$defs") {
+            definitions.extend(own.into_iter().map(|(name, definition)| (format!("{owner}.{name}"), definition)));
+        }
+    }
+    schema
+}
+
+const DEFINITIONS: &str = "#/$defs/";
+
+fn redirect(schema: &mut Value, owner: &str) {
+    match schema {
+        Value::Object(map) => {
+            if let Some(Value::String(target)) = map.get_mut("$ref")
+                && let Some(name) = target.strip_prefix(DEFINITIONS)
+            {
+                *target = format!("{DEFINITIONS}{owner}.{name}");
+            }
+            map.values_mut().for_each(|value| redirect(value, owner));
+        }
+        Value::Array(items) => items.iter_mut().for_each(|item| redirect(item, owner)),
+        _ => {}
+    }
+}
+
+/// The stages, a line each.
+#[must_use]
+pub fn stages_in_words(stages: &Stages) -> String {
+    let width = stages.iter().map(|stage| stage.name().len()).max().unwrap_or(0);
+    stages.iter().map(|stage| format!("{:width$}  {}\n", stage.name(), stage.purpose())).collect()
+}
+
+/// A stage with every setting: its name, what it takes, its default, and what it is for.
+#[must_use]
+pub fn stage_in_words(stage: &dyn AnyStage) -> String {
+    let schema = stage.schema().to_value();
+    let mut words = format!("{} (version {}): {}\n", stage.name(), stage.version(), stage.purpose());
+    let mut settings = Settings { root: &schema, words: &mut words };
+    if settings.of(&schema, 1) == 0 {
+        words += "  It takes no settings.\n";
+    }
+    words
+}
+
+struct Settings<'a> {
+    root: &'a Value,
+    words: &'a mut String,
+}
+
+/// A schema may point at itself; settings within settings are shown so far.
+const DEEPEST: usize = 4;
+
+impl<'a> Settings<'a> {
+    /// Says the properties of a schema; gives their number.
+    fn of(&mut self, schema: &'a Value, depth: usize) -> usize {
+        let schema = self.follow(schema);
+        let Some(Value::Object(properties)) = schema.get("properties") else { return 0 };
+        let required: Vec<&str> = texts(schema.get("required"));
+        for (name, property) in properties {
+            self.one(name, property, required.contains(&name.as_str()), depth);
+        }
+        properties.len()
+    }
+
+    fn one(&mut self, name: &str, property: &'a Value, required: bool, depth: usize) {
+        let indent = "  ".repeat(depth);
+        let taken = self.taken(property, 0);
+        let default = match property.get("default") {
+            Some(Value::Null) | None if required => "required".to_owned(),
+            Some(Value::Null) | None => "optional".to_owned(),
+            Some(Value::String(text)) => format!("default {text}"),
+            Some(value) => format!("default {value}"),
+        };
+        self.words.push_str(&format!("{indent}{name}: {taken}; {default}\n"));
+        let about = property.get("description").or_else(|| self.follow(property).get("description"));
+        for line in about.and_then(Value::as_str).unwrap_or_default().lines().filter(|line| !line.is_empty()) {
+            self.words.push_str(&format!("{indent}    {line}\n"));
+        }
+        if depth < DEEPEST {
+            self.within(property, depth + 1);
+        }
+    }
+
+    /// Says the settings within a setting: of a map, of a list's items, of each alternative.
+    fn within(&mut self, property: &'a Value, depth: usize) {
+        let property = self.follow(property);
+        self.of(property, depth);
+        if let Some(items) = property.get("items") {
+            self.within(items, depth);
+        }
+        for alternative in alternatives(property) {
+            self.within(alternative, depth);
+        }
+    }
+
+    fn follow(&self, schema: &'a Value) -> &'a Value {
+        let target = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.strip_prefix(DEFINITIONS));
+        target.and_then(|name| self.root.get("$defs")?.get(name)).unwrap_or(schema)
+    }
+
+    /// What a setting takes, in words.
+    fn taken(&self, schema: &'a Value, depth: usize) -> String {
+        let named = schema.get("$ref").and_then(Value::as_str).and_then(|target| target.rsplit('/').next());
+        let schema = self.follow(schema);
+        match named {
+            // The two types of the project that are written as text.
+            Some("Length") => return "length (mm, or with a unit: 3 mm, 18 cm, 7 in)".to_owned(),
+            Some("Colour") => return "colour (\"#rrggbb\" or a CSS name)".to_owned(),
+            _ => {}
+        }
+        if let Some(value) = schema.get("const") {
+            return plain(value);
+        }
+        let values = schema.get("enum").and_then(Value::as_array);
+        if let Some(values) = values {
+            return values.iter().filter(|value| !value.is_null()).map(plain).collect::<Vec<_>>().join(" | ");
+        }
+        if depth < DEEPEST {
+            let words: Vec<String> = alternatives(schema)
+                .filter(|alternative| alternative.get("type").and_then(Value::as_str) != Some("null"))
+                .map(|alternative| self.taken(alternative, depth + 1))
+                .collect();
+            if !words.is_empty() {
+                return words.join(" | ");
+            }
+            if let Some(items) = schema.get("items") {
+                return format!("list of {}", self.taken(items, depth + 1));
+            }
+        }
+        self.simple(schema)
+    }
+
+    fn simple(&self, schema: &Value) -> String {
+        let kind = schema.get("type");
+        let kinds = kind.and_then(Value::as_str).map_or_else(|| texts(kind), |kind| vec![kind]);
+        let word = match kinds.iter().find(|&&kind| kind != "null") {
+            Some(&"integer") => "whole number",
+            Some(&"number") => "number",
+            Some(&"string") => "text",
+            Some(&"boolean") => "true | false",
+            Some(&"array") => "list",
+            Some(&"object") => "map",
+            _ => "value",
+        };
+        let bound = |key: &str| schema.get(key).map(ToString::to_string);
+        match (bound("minimum"), bound("maximum")) {
+            (Some(low), Some(high)) => format!("{word} from {low} to {high}"),
+            (Some(low), None) => format!("{word} from {low}"),
+            (None, Some(high)) => format!("{word} to {high}"),
+            (None, None) => word.to_owned(),
+        }
+    }
+}
+
+fn alternatives(schema: &Value) -> impl Iterator<Item = &Value> {
+    ["oneOf", "anyOf", "allOf"].into_iter().filter_map(|key| schema.get(key)?.as_array()).flatten()
+}
+
+fn texts(value: Option<&Value>) -> Vec<&str> {
+    value.and_then(Value::as_array).into_iter().flatten().filter_map(Value::as_str).collect()
+}
+
+fn plain(value: &Value) -> String {
+    value.as_str().map_or_else(|| value.to_string(), str::to_owned)
+}
