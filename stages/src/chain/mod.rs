@@ -1,1 +1,3 @@
 //! The stages that ship, one file or folder each.
+
+pub mod validate;
