@@ -119,6 +119,8 @@ fn pierces(a: &Corners, b: &Corners) -> bool {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+
     use super::*;
 
     const FLOOR: Corners = [DVec3::ZERO, DVec3::X, DVec3::Y];

@@ -143,16 +143,16 @@ impl Tree {
     /// The first triangle that lies further than `from` mm away from `origin` in the direction in which `side` looks,
     /// with its distance. Rays that graze an edge hit.
     pub(super) fn first_hit(&self, origin: DVec3, side: Side, from: f64) -> Option<(f64, u32)> {
-        let ray = Ray { origin, axis: side.axis(), sign: if side.positive() { 1.0 } else { -1.0 }, from };
+        let ray = Ray { origin, side, way: side.normal(), from };
         let mut best = (f64::INFINITY, u32::MAX);
-        self.hit(Node::ROOT, &ray, &mut best);
+        if ray.enters(self.bounds(Node::ROOT)).is_some() {
+            self.hit(Node::ROOT, &ray, &mut best);
+        }
         best.0.is_finite().then_some(best)
     }
 
+    /// Looks into a node that the ray enters, the child that it enters first before the other.
     fn hit(&self, node: Node, ray: &Ray, best: &mut (f64, u32)) {
-        if ray.enters(self.bounds(node)).is_none_or(|distance| distance > best.0) {
-            return;
-        }
         if self.is_leaf(node) {
             for (corners, &t) in self.leaf(node).iter().zip(self.names(node)) {
                 // Among triangles at one distance the lowest number wins, whatever the order in the tree.
@@ -164,11 +164,15 @@ impl Tree {
             }
             return;
         }
-        let [a, b] = node.children();
-        let distance = |child: Node| ray.enters(self.bounds(child)).unwrap_or(f64::INFINITY);
-        let [near, far] = if distance(b) < distance(a) { [b, a] } else { [a, b] };
-        self.hit(near, ray, best);
-        self.hit(far, ray, best);
+        let mut children = node.children().map(|child| (ray.enters(self.bounds(child)), child));
+        if matches!(children, [(Some(a), _), (Some(b), _)] if b < a) {
+            children.swap(0, 1);
+        }
+        for (entered, child) in children {
+            if entered.is_some_and(|distance| distance <= best.0) {
+                self.hit(child, ray, best);
+            }
+        }
     }
 }
 
@@ -205,35 +209,37 @@ fn arrange(items: &mut [(DVec3, u32)], node: Node, levels: u32, count: usize) {
 /// A ray along an axis.
 struct Ray {
     origin: DVec3,
-    axis: usize,
-    sign: f64,
+    /// The side towards which it runs, and its unit vector.
+    side: Side,
+    way: DVec3,
     from: f64,
 }
 
 impl Ray {
     /// How far away it enters a box, where it does beyond `from`.
     fn enters(&self, bounds: &Bounds) -> Option<f64> {
-        let within = |axis: usize| bounds.low[axis] <= self.origin[axis] && self.origin[axis] <= bounds.high[axis];
-        if !within((self.axis + 1) % 3) || !within((self.axis + 2) % 3) {
+        let within = bounds.low.cmple(self.origin) & bounds.high.cmpge(self.origin);
+        if within.bitmask() | 1 << self.side.axis() != 0b111 {
             return None;
         }
-        let [a, b] = [bounds.low, bounds.high].map(|corner| (corner[self.axis] - self.origin[self.axis]) * self.sign);
+        // Products with 0 and ±1 are exact.
+        let (a, b) = ((bounds.low - self.origin).dot(self.way), (bounds.high - self.origin).dot(self.way));
         (a.max(b) > self.from).then_some(a.min(b))
     }
 
     /// How far away it meets a triangle, border and all, where it does beyond `from`. A triangle seen edge-on is not
     /// met: its neighbours are.
     fn meets(&self, corners: &Corners) -> Option<f64> {
-        let (u, v) = ((self.axis + 1) % 3, (self.axis + 2) % 3);
-        let flat = corners.map(|p| [p[u] - self.origin[u], p[v] - self.origin[v]]);
-        let cross = |i: usize, j: usize| flat[i][0] * flat[j][1] - flat[i][1] * flat[j][0];
+        let (u, v) = ((self.side.axis() + 1) % 3, (self.side.axis() + 2) % 3);
+        let corners = corners.map(|p| p - self.origin);
+        let cross = |i: usize, j: usize| corners[i][u] * corners[j][v] - corners[i][v] * corners[j][u];
         let weights = [cross(1, 2), cross(2, 0), cross(0, 1)];
         let sum = weights[0] + weights[1] + weights[2];
         if sum == 0.0 || weights.iter().any(|w| w * sum.signum() < 0.0) {
             return None;
         }
-        let depth: f64 = (0..3).map(|i| weights[i] * (corners[i][self.axis] - self.origin[self.axis])).sum();
-        let distance = depth / sum * self.sign;
+        let depth: f64 = (0..3).map(|i| weights[i] * corners[i].dot(self.way)).sum();
+        let distance = depth / sum;
         (distance > self.from).then_some(distance)
     }
 }
