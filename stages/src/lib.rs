@@ -27,8 +27,10 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
     vec![
         stage::erase::<chain::scale::Scale>(),
         stage::erase::<chain::voxelise::Voxelise>(),
+        stage::erase::<chain::repair::Repair>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),
+        stage::erase::<chain::validate::Validate>(),
         stage::erase::<chain::estimate::Estimate>(),
     ]
 }

@@ -3,5 +3,7 @@
 pub mod colour;
 pub mod estimate;
 pub mod hollow;
+pub mod repair;
 pub mod scale;
+pub mod validate;
 pub mod voxelise;

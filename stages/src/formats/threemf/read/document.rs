@@ -397,10 +397,13 @@ impl Groups {
 /// The numbers of an element by the names of their attributes, in one pass.
 fn values<T: FromStr, const N: usize>(element: &Element<'_>, names: [&str; N]) -> Result<[Option<T>; N], String> {
     let mut values = [const { None }; N];
-    for attribute in element.start.attributes() {
+    // Attributes given twice are noticed below, without the library's list of all names seen.
+    for attribute in element.start.attributes().with_checks(false) {
         let attribute = attribute.map_err(|e| format!("damaged attribute: {e}"))?;
-        if let Some(at) = names.iter().position(|name| *name == attribute.key.into_inner()) {
-            values[at] = Some(number(names[at], &attribute.value)?);
+        if let Some(at) = names.iter().position(|name| *name == attribute.key.into_inner())
+            && values[at].replace(number(names[at], &attribute.value)?).is_some()
+        {
+            return Err(format!("{} is given twice", names[at]));
         }
     }
     Ok(values)

@@ -99,6 +99,12 @@ fn any_prefix_may_stand_for_a_namespace() {
         .replace("<core:/core:", "</core:")
         .replace("<core:?", "<?");
     assert_eq!(read(Cursor::new(package(&text)), LIMITS).unwrap().triangles.len(), 4);
+
+    // A namespace ends with the element that declares it, empty or not.
+    let inner = r#"<other xmlns="urn:other"><object id="1"/></other><other xmlns="urn:other"/>"#;
+    assert_eq!(of("", &format!("{inner}{}", one(TETRAHEDRON)), ITEM).unwrap().triangles.len(), 4);
+    let elsewhere = TETRAHEDRON.replacen("<vertex ", "<vertex xmlns=\"urn:other\" ", 1);
+    refused(&one(&elsewhere), ITEM, "<vertices> holds <vertex>");
 }
 
 #[test]
@@ -175,7 +181,8 @@ fn damaged_meshes_are_refused() {
         (r#"x="1""#, r#"x="NaN""#, "vertex 1 has a coordinate that is not a finite"),
         (r#"x="1""#, r#"x="1,5""#, "vertex 1: x is '1,5'"),
         (r#"x="1""#, "", "vertex 1 needs x, y and z"),
-        (r#"x="1""#, r#"x="1" x="2""#, "damaged attribute"),
+        (r#"x="1""#, r#"x="1" x="2""#, "vertex 1: x is given twice"),
+        (r#"x="1""#, r#"x="1" y=2"#, "vertex 1: damaged attribute"),
         ("<triangles>", "<triangles/><strange/><triangles>", "holds <strange>"),
     ] {
         refused(&one(&TETRAHEDRON.replacen(from, to, 1)), ITEM, expected);

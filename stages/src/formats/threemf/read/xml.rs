@@ -3,14 +3,14 @@
 
 use std::borrow::Cow;
 
-use quick_xml::NsReader;
+use quick_xml::Reader;
 use quick_xml::XmlVersion;
 use quick_xml::escape::resolve_predefined_entity;
 use quick_xml::events::{BytesStart, Event};
-use quick_xml::name::{Namespace, QName, ResolveResult};
+use quick_xml::name::{Namespace, NamespaceResolver, QName, ResolveResult};
 
 /// Elements deeper than this are refused; a 3MF part needs seven levels.
-const DEEPEST: u32 = 64;
+const DEEPEST: u16 = 64;
 
 /// The namespace of an element.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,15 +39,17 @@ impl Element<'_> {
 
 /// Walks through the elements of a part.
 pub(super) struct Cursor<'i> {
-    reader: NsReader<&'i [u8]>,
+    reader: Reader<&'i [u8]>,
+    resolver: NamespaceResolver,
     spaces: &'static [&'static str],
-    depth: u32,
+    depth: u16,
 }
 
 impl<'i> Cursor<'i> {
     /// Starts before the root element; `spaces` are the namespaces to tell apart.
     pub(super) fn new(text: &'i str, spaces: &'static [&'static str]) -> Self {
-        Self { reader: NsReader::from_str(text.trim_start_matches('\u{feff}')), spaces, depth: 0 }
+        let reader = Reader::from_str(text.trim_start_matches('\u{feff}'));
+        Self { reader, resolver: NamespaceResolver::default(), spaces, depth: 0 }
     }
 
     /// The root element.
@@ -83,27 +85,38 @@ impl<'i> Cursor<'i> {
     /// Whether a prefix stands for the namespace `space` here.
     pub(super) fn stands_for(&self, prefix: &str, space: usize) -> bool {
         let name = format!("{prefix}:any");
-        let (bound, _) = self.reader.resolver().resolve_element(QName(&name));
-        bound == ResolveResult::Bound(Namespace(self.spaces[space]))
+        self.space(QName(&name)) == Space::Known(space)
+    }
+
+    fn space(&self, name: QName<'_>) -> Space {
+        match self.resolver.resolve_element(name) {
+            (ResolveResult::Bound(Namespace(name)), _) => {
+                self.spaces.iter().position(|known| *known == name).map_or(Space::Other, Space::Known)
+            }
+            (ResolveResult::Unbound | ResolveResult::Unknown(_), _) => Space::Other,
+        }
+    }
+
+    /// Takes in the namespaces that an element declares, after dropping those of elements that have ended.
+    fn declare(&mut self, start: &BytesStart<'_>) -> Result<(), String> {
+        self.resolver.set_level(self.depth);
+        // Nearly no element declares any, and a text search costs a fraction of a walk through the attributes.
+        if start.attributes_raw().contains("xmlns") {
+            self.resolver.push(start).map_err(|error| format!("<{}>: {error}", start.name().into_inner()))?;
+        }
+        Ok(())
     }
 
     /// The next start of an element, or `None` where the current one ends.
     fn next(&mut self) -> Result<Option<Element<'i>>, String> {
         loop {
-            let spaces = self.spaces;
             let at = self.reader.buffer_position();
-            let (space, event) =
-                self.reader.read_resolved_event().map_err(|e| format!("not well-formed XML at byte {at}: {e}"))?;
+            let event = self.reader.read_event().map_err(|e| format!("not well-formed XML at byte {at}: {e}"))?;
             let empty = matches!(event, Event::Empty(_));
             match event {
                 Event::Start(start) | Event::Empty(start) => {
-                    let space = match space {
-                        ResolveResult::Bound(Namespace(name)) => {
-                            spaces.iter().position(|known| *known == name).map_or(Space::Other, Space::Known)
-                        }
-                        ResolveResult::Unbound | ResolveResult::Unknown(_) => Space::Other,
-                    };
-                    return Ok(Some(Element { space, start, empty }));
+                    self.declare(&start)?;
+                    return Ok(Some(Element { space: self.space(start.name()), start, empty }));
                 }
                 Event::End(_) => return Ok(None),
                 Event::Eof => return Err(format!("the part ends at byte {at} in the middle of an element")),

@@ -1,0 +1,145 @@
+//! Whether every outside triangle faces a side and carries the colour that the job has there, and whether every painted
+//! face is there in full.
+
+use glam::{DVec3, IVec3};
+use rayon::prelude::*;
+
+use super::intent::{Intent, NEAR};
+use super::mesh::Mesh;
+use super::said::{Regions, Said, Spot};
+use crate::findings::{Fact, Finding, Unit};
+use crate::{Side, Six, Srgb};
+
+/// How far a unit normal may lie off a side's: more than rounding to a thousandth of a millimetre does to a face of 0.5
+/// mm leaves room for would hide a tilt; exact coordinates leave 1e-16.
+const SQUARE: f64 = 1e-6;
+
+/// What an outside triangle turned out to be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Faces {
+    /// Inside: not looked at.
+    Inside,
+    /// It faces none of the six sides.
+    None,
+    /// It faces a side, where the job has no painted face.
+    Unpainted(Side),
+    /// It lies on the painted face with this number.
+    Painted(u32),
+}
+
+/// Looks up the painted face under each outside triangle.
+pub(super) fn assign(mesh: &Mesh, outside: &[bool], intent: &Intent<'_>) -> Vec<Faces> {
+    (0..mesh.triangles.len())
+        .into_par_iter()
+        .map(|t| if outside[t] { faces(mesh, t, intent) } else { Faces::Inside })
+        .collect()
+}
+
+fn faces(mesh: &Mesh, t: usize, intent: &Intent<'_>) -> Faces {
+    let normal = mesh.cross(t).normalize_or_zero();
+    let Some(side) = Side::ALL.into_iter().find(|side| (normal - side.normal()).length() <= SQUARE) else {
+        return Faces::None;
+    };
+    // The cell behind the face is the one in which the point half a cell below the triangle lies.
+    let below = (mesh.centroid(t) - intent.origin()) / intent.cell() - 0.5 * side.normal();
+    let cell = below.floor();
+    let slack = NEAR / intent.cell();
+    let low = cell + 0.5 + 0.5 * side.normal() - 0.5 * (DVec3::ONE - side.normal().abs());
+    let high = low + (DVec3::ONE - side.normal().abs());
+    let within = mesh.corners(t).iter().all(|&corner| {
+        let at = (corner - intent.origin()) / intent.cell();
+        at.cmpge(low - slack).all() && at.cmple(high + slack).all()
+    });
+    match intent.find(cell.as_ivec3(), side) {
+        Some(face) if within => Faces::Painted(face as u32),
+        _ => Faces::Unpainted(side),
+    }
+}
+
+/// Says what the assignment shows.
+pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: &mut Said) {
+    let mut area_by_side = Six([0.0; 6]);
+    let mut covered = vec![0.0; intent.faces()];
+    let (mut no_side, mut unpainted, mut wrong, mut inside_wrong) = (vec![], vec![], vec![], vec![]);
+    let mut uncoloured = 0;
+    for (t, &faces) in assigned.iter().enumerate() {
+        let spot = |cell| Spot { mm: mesh.centroid(t), cell, measure: 0.0 };
+        uncoloured += usize::from(mesh.colours[t].is_none());
+        match faces {
+            Faces::Inside if mesh.colours[t] != Some(intent.inside()) => inside_wrong.push(spot(None)),
+            Faces::Inside => {}
+            Faces::None => no_side.push(spot(None)),
+            Faces::Unpainted(side) => {
+                area_by_side[side] += mesh.area(t);
+                unpainted.push(spot(None));
+            }
+            Faces::Painted(face) => {
+                let (cell, side) = intent.face(face as usize);
+                area_by_side[side] += mesh.area(t);
+                covered[face as usize] += mesh.area(t);
+                if mesh.colours[t] != Some(intent.colour(face as usize)) {
+                    wrong.push((side, face, mesh.colours[t], spot(Some(cell))));
+                }
+            }
+        }
+    }
+    said.facts.push(Fact::table(
+        "outside area by side",
+        &["side", "area mm²"],
+        area_by_side.iter().map(|(side, area)| vec![side.to_string(), format!("{area:.2}")]).collect(),
+    ));
+    said.facts.push(Fact::whole("triangles without a colour", uncoloured, Unit::Triangles));
+    wrong_colour(&wrong, intent, said);
+    let again = "do not order this file; make it again with `colour`";
+    let region = intent.region();
+    let mut fault = |code: &str, spots: Vec<Spot>, what: &str| {
+        if !spots.is_empty() {
+            let regions = Regions::new(spots.iter().copied(), region);
+            let message = format!("{} {what}, {}", spots.len(), regions.words());
+            said.findings.push(Finding::fault(code, message, again).at(regions.places));
+        }
+    };
+    fault(
+        "inside-wrong-colour",
+        inside_wrong,
+        &format!("inside triangles do not carry the inside colour {}", intent.inside()),
+    );
+    fault(
+        "faces-no-side",
+        no_side,
+        "outside triangles face none of the six sides, so they show no colour of their own",
+    );
+    fault("off-the-cells", unpainted, "outside triangles lie where the job has no painted cube face");
+    fault("face-missing", uncovered(&covered, intent), "painted cube faces are not there in full");
+}
+
+fn wrong_colour(wrong: &[(Side, u32, Option<Srgb>, Spot)], intent: &Intent<'_>, said: &mut Said) {
+    let Some(&(side, face, found, _)) = wrong.first() else { return };
+    let regions = Regions::new(wrong.iter().map(|w| w.3), intent.region());
+    let found = found.map_or("no colour".to_owned(), |c| c.to_string());
+    let message = format!(
+        "{} outside triangles do not carry their side's colour, {}; the first faces the {side} and has {found} instead of {}",
+        wrong.len(),
+        regions.words(),
+        intent.colour(face as usize)
+    );
+    said.findings.push(
+        Finding::fault("wrong-colour", message, "do not order this file; make it again with `colour`")
+            .at(regions.places),
+    );
+}
+
+/// Painted faces, other than those that an opening has cut away, of which more or less is there than a whole face.
+fn uncovered(covered: &[f64], intent: &Intent<'_>) -> Vec<Spot> {
+    let whole = intent.cell() * intent.cell();
+    // Points that are off by NEAR change the area by four strips of that breadth at most.
+    let slack = 4.0 * NEAR * intent.cell();
+    (0..covered.len())
+        .filter(|&f| (covered[f] - whole).abs() > slack && !intent.in_mouth(f))
+        .map(|f| Spot { mm: intent.face_middle(f), cell: Some(cell_of(intent, f)), measure: covered[f] })
+        .collect()
+}
+
+fn cell_of(intent: &Intent<'_>, f: usize) -> IVec3 {
+    intent.face(f).0
+}

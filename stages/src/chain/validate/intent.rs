@@ -1,0 +1,98 @@
+//! What the job asked for: the only thing that is taken from the workpiece. Everything else is measured on the file.
+
+use glam::{DVec3, IVec3};
+
+use crate::paint::Paint;
+use crate::solid::Grid;
+use crate::void::{Opening, Void};
+use crate::{Side, Srgb};
+
+/// How far in mm a point of the file may lie off where the job has it: more than rounding to three decimals leaves
+/// (5e-4), far less than the smallest cell (some 0.1).
+pub(super) const NEAR: f64 = 2e-3;
+
+/// What the job asked for.
+pub(super) struct Intent<'a> {
+    grid: Grid,
+    paint: &'a Paint,
+    /// Places in `paint.faces`, sorted by cell and side.
+    by_cell: Vec<u32>,
+    /// The openings, with the boxes of their shafts.
+    pub(super) openings: &'a [Opening],
+    /// The wall in mm between cavity and outside, where there is a void.
+    pub(super) wall: Option<f64>,
+}
+
+impl<'a> Intent<'a> {
+    /// `wall`, where given, stands before that of the void.
+    pub(super) fn new(grid: &Grid, paint: &'a Paint, void: Option<&'a Void>, wall: Option<f64>) -> Self {
+        let mut by_cell: Vec<u32> = (0..paint.faces.len() as u32).collect();
+        by_cell.sort_unstable_by_key(|&f| key(paint.faces[f as usize].cell, paint.faces[f as usize].side));
+        let openings = void.map_or(&[][..], |void| &void.openings);
+        Self { grid: *grid, paint, by_cell, openings, wall: void.map(|void| wall.unwrap_or(void.wall)) }
+    }
+
+    /// Edge of a cell in mm.
+    pub(super) fn cell(&self) -> f64 {
+        self.grid.cell
+    }
+
+    /// Number of cells along each axis.
+    pub(super) fn counts(&self) -> IVec3 {
+        self.grid.counts
+    }
+
+    /// Lowest corner of the grid in mm.
+    pub(super) fn origin(&self) -> DVec3 {
+        self.grid.origin
+    }
+
+    /// Edge in mm of the regions into which findings are sorted.
+    pub(super) fn region(&self) -> f64 {
+        4.0 * self.grid.cell
+    }
+
+    /// Number of faces that are painted.
+    pub(super) fn faces(&self) -> usize {
+        self.paint.faces.len()
+    }
+
+    /// The painted face `f`.
+    pub(super) fn face(&self, f: usize) -> (IVec3, Side) {
+        (self.paint.faces[f].cell, self.paint.faces[f].side)
+    }
+
+    /// The middle in mm of the painted face `f`.
+    pub(super) fn face_middle(&self, f: usize) -> DVec3 {
+        let (cell, side) = self.face(f);
+        self.grid.origin + self.grid.cell * (cell.as_dvec3() + 0.5 + 0.5 * side.normal())
+    }
+
+    /// The colour asked for on the painted face `f`.
+    pub(super) fn colour(&self, f: usize) -> Srgb {
+        self.paint.colours[self.paint.ink[f] as usize]
+    }
+
+    /// The colour asked for inside.
+    pub(super) fn inside(&self) -> Srgb {
+        self.paint.inside
+    }
+
+    /// The painted face of a cell on a side.
+    pub(super) fn find(&self, cell: IVec3, side: Side) -> Option<usize> {
+        let at = |&f: &u32| key(self.paint.faces[f as usize].cell, self.paint.faces[f as usize].side);
+        let found = self.by_cell.binary_search_by_key(&key(cell, side), at).ok()?;
+        Some(self.by_cell[found] as usize)
+    }
+
+    /// Whether the painted face `f` has been cut away by an opening.
+    pub(super) fn in_mouth(&self, f: usize) -> bool {
+        let (cell, side) = self.face(f);
+        let centre = self.grid.centre(cell);
+        self.openings.iter().any(|o| o.side == side && centre.cmpgt(o.low).all() && centre.cmplt(o.high).all())
+    }
+}
+
+fn key(cell: IVec3, side: Side) -> ([i32; 3], Side) {
+    (cell.to_array(), side)
+}

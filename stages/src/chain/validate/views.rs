@@ -1,0 +1,117 @@
+//! What is seen from each of the six sides: parallel views in which every outside surface must show the colour of the
+//! side from which it is seen.
+
+use glam::DVec3;
+use rayon::prelude::*;
+
+use super::colours::Faces;
+use super::intent::Intent;
+use super::mesh::Mesh;
+use super::said::Said;
+use super::tree::Tree;
+use crate::findings::{Fact, Finding, Unit};
+use crate::{Side, Six};
+
+/// Rays along each edge of a cell. Visible outside surface ends at cell borders only, so any number gives its area
+/// exactly; two tell the two triangles of a face apart.
+const RAYS: i32 = 2;
+
+/// What is seen from a side, in mm².
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct View {
+    /// Outside surface.
+    pub(super) outside: f64,
+    /// Of it, what faces the side and carries its colour.
+    pub(super) own: f64,
+    /// Inside surface, seen through an opening.
+    pub(super) through: f64,
+}
+
+impl View {
+    /// Share of the outside surface seen that carries the side's own colour, in per cent.
+    pub(super) fn share(&self) -> f64 {
+        if self.outside > 0.0 { 100.0 * self.own / self.outside } else { 100.0 }
+    }
+}
+
+/// Looks from all six sides.
+pub(super) fn look(mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>) -> Six<View> {
+    Six::from_fn(|side| look_from(side, mesh, tree, assigned, intent))
+}
+
+fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>) -> View {
+    let (u, v) = ((side.axis() + 1) % 3, (side.axis() + 2) % 3);
+    let step = intent.cell() / f64::from(RAYS);
+    let (columns, rows) = (intent.counts()[u] * RAYS, intent.counts()[v] * RAYS);
+    // Beyond everything, so that nothing hides behind the eye.
+    let eye = tree.beyond(side);
+    let sum_row = |row: i32| {
+        let mut hits = [0u32; 3];
+        for column in 0..columns {
+            let mut from = DVec3::ZERO;
+            from[side.axis()] = eye;
+            from[u] = intent.origin()[u] + step * (f64::from(column) + 0.5);
+            from[v] = intent.origin()[v] + step * (f64::from(row) + 0.5);
+            let Some((_, t)) = tree.first_hit(from, side.opposite(), 0.0) else { continue };
+            match seen(side, mesh, t as usize, assigned, intent) {
+                Seen::Own => hits[0] += 1,
+                Seen::Other => hits[1] += 1,
+                Seen::Through => hits[2] += 1,
+            }
+        }
+        hits
+    };
+    let [own, other, through] = (0..rows)
+        .into_par_iter()
+        .map(sum_row)
+        .map(|hits| hits.map(u64::from))
+        .reduce(|| [0; 3], |a, b| std::array::from_fn(|i| a[i] + b[i]))
+        .map(|hits| hits as f64 * step * step);
+    View { outside: own + other, own, through }
+}
+
+enum Seen {
+    Own,
+    Other,
+    Through,
+}
+
+fn seen(side: Side, mesh: &Mesh, t: usize, assigned: &[Faces], intent: &Intent<'_>) -> Seen {
+    match assigned[t] {
+        Faces::Inside => Seen::Through,
+        Faces::Painted(face) => {
+            let face = face as usize;
+            let own = intent.face(face).1 == side && mesh.colours[t] == Some(intent.colour(face));
+            if own { Seen::Own } else { Seen::Other }
+        }
+        Faces::None | Faces::Unpainted(_) => Seen::Other,
+    }
+}
+
+/// Says what is seen.
+pub(super) fn check(views: &Six<View>, said: &mut Said) {
+    let rows = views.iter().map(|(side, view)| {
+        vec![
+            side.to_string(),
+            format!("{:.2}", view.outside),
+            format!("{:.2}", view.share()),
+            format!("{:.2}", view.through),
+        ]
+    });
+    said.facts.push(Fact::table(
+        "views",
+        &["from", "outside seen mm²", "in its own colour %", "seen through openings mm²"],
+        rows.collect(),
+    ));
+    let least = views.iter().map(|(_, view)| view.share()).fold(100.0, f64::min);
+    said.facts.push(Fact::number("least share in the side's own colour", least, Unit::Percent));
+    for (side, view) in views.iter().filter(|(_, view)| view.own < view.outside) {
+        let message = format!(
+            "from the {side}, {:.2} mm² of {:.2} mm² show another colour than the {side}'s",
+            view.outside - view.own,
+            view.outside
+        );
+        let remedy = "see the findings about colours; do not order this file, make it again with `colour`";
+        said.findings.push(Finding::fault("view-not-its-colour", message, remedy));
+    }
+}
