@@ -10,8 +10,8 @@
 //!    chord between two corners on it dips below w. Each triangle is sampled, and its corners are pushed away from the
 //!    outside until every sample keeps w plus what may be missed between samples.
 //!
-//! No corner moves outwards by more than h/2 along an axis, nor away from the outside by more than h, so that neighbours
-//! stay in order. A corner on the wall of a
+//! No corner moves along an axis by as much as h/2, or by as much as h into the cavity where no other corner of the
+//! boundary lies ahead; so no two corners meet, and neighbours stay in order. A corner on the wall of a
 //! shaft moves within that wall only.
 //!
 //! What may be missed: the distance to one block is convex with a second derivative of at most 1/d ≤ 1/w where the block
@@ -57,16 +57,34 @@ struct Corner {
     free: BVec3,
     /// On each axis: where the cavity's faces here look, −1, 0 (none, or both ways) or 1.
     outward: IVec3,
+    /// The box within which it may move: its place on the lattice, and how far below and above that along each axis.
+    home: DVec3,
+    below: DVec3,
+    above: DVec3,
 }
+
+impl Corner {
+    /// Keeps a point in the corner's box.
+    fn boxed(&self, point: DVec3) -> DVec3 {
+        point.clamp(self.home - self.below, self.home + self.above)
+    }
+}
+
+/// How far a corner may move, as a share of h: short of where its neighbour may come to meet it …
+const HALFWAY: f64 = 0.49;
+/// Outwards all of half an edge, so that flat walls are reached: there the wall itself keeps two corners apart.
+const OUTWARDS: f64 = 0.5;
+/// … and short of the next lattice corner where there is no neighbour.
+const ALL_THE_WAY: f64 = 0.98;
 
 /// Moves the corners of the void's cavity.
 pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
     let corners = corners(cells, void);
     let place: BTreeMap<[i32; 3], usize> = corners.iter().enumerate().map(|(i, c)| (order(c.at), i)).collect();
     let mould = Mould { cells, wall: void.wall, edge: void.cavity.grid().cell };
-    let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c, void.corner(c.at))).collect();
+    let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c)).collect();
     let quads: Vec<[usize; 4]> = faces(void).iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
-    let thin = mould.push(&corners, &quads, void, &mut points);
+    let thin = mould.push(&corners, &quads, &mut points);
     let volume = volume(void, &place, &points);
     Shaped {
         moved: corners.iter().zip(&points).map(|(c, &p)| (order(c.at), p)).collect(),
@@ -87,21 +105,38 @@ fn faces(void: &Void) -> Vec<Face> {
 
 /// The corners of all faces between cavity and material, in the order of the lattice.
 fn corners(cells: &Cells, void: &Void) -> Vec<Corner> {
-    let mut looks: BTreeMap<[i32; 3], [bool; 6]> = BTreeMap::new();
+    let mut looks_of: BTreeMap<[i32; 3], [bool; 6]> = BTreeMap::new();
     for face in faces(void) {
         for corner in face_corners(face) {
             // The cavity looks towards the material: against the face's own side.
-            looks.entry(order(corner)).or_default()[face.side.opposite() as usize] = true;
+            looks_of.entry(order(corner)).or_default()[face.side.opposite() as usize] = true;
         }
     }
-    looks
-        .into_iter()
-        .map(|([z, y, x], looks)| {
-            let at = IVec3::new(x, y, z);
-            let outward = |axis: usize| i32::from(looks[2 * axis]) - i32::from(looks[2 * axis + 1]);
-            Corner { at, free: free_axes(cells, void, at), outward: IVec3::new(outward(0), outward(1), outward(2)) }
-        })
-        .collect()
+    let edge = void.cavity.grid().cell;
+    let corner = |(&[z, y, x], looks): (&[i32; 3], &[bool; 6])| {
+        let at = IVec3::new(x, y, z);
+        let outward = [0, 1, 2].map(|axis| i32::from(looks[2 * axis]) - i32::from(looks[2 * axis + 1]));
+        let outward = IVec3::from_array(outward);
+        let inward = if faces_another(at, -outward, |c| looks_has(&looks_of, c)) { HALFWAY } else { ALL_THE_WAY };
+        // Below its place lies the inside of the cavity where its faces look up, and the other way round.
+        let reach = |into: bool| edge * if into { inward } else { HALFWAY };
+        let below = DVec3::from_array(outward.to_array().map(|o| reach(o > 0)));
+        let above = DVec3::from_array(outward.to_array().map(|o| reach(o < 0)));
+        Corner { at, free: free_axes(cells, void, at), outward, home: home(void, at), below, above }
+    };
+    looks_of.iter().map(corner).collect()
+}
+
+fn looks_has(looks: &BTreeMap<[i32; 3], [bool; 6]>, corner: IVec3) -> bool {
+    looks.contains_key(&order(corner))
+}
+
+/// Whether another corner of the boundary lies next to this one on the way into the cavity, along an axis or across.
+fn faces_another(at: IVec3, inward: IVec3, is_corner: impl Fn(IVec3) -> bool) -> bool {
+    (1..8).any(|part| {
+        let step = inward * IVec3::new(part & 1, part >> 1 & 1, part >> 2);
+        step != IVec3::ZERO && is_corner(at + step)
+    })
 }
 
 /// The axes along which a corner may move: not across the wall of a shaft.
@@ -130,10 +165,10 @@ struct Mould<'a> {
 
 impl Mould<'_> {
     /// Steps 1 and 2 for one corner.
-    fn settle(&self, corner: &Corner, home: DVec3) -> DVec3 {
+    fn settle(&self, corner: &Corner) -> DVec3 {
         let mut blocks = Vec::new();
-        blocks_near(self.cells, home, self.wall + 2.0 * self.edge, &mut blocks);
-        let mut point = home;
+        blocks_near(self.cells, corner.home, self.wall + 2.0 * self.edge, &mut blocks);
+        let mut point = corner.home;
         for _ in 0..8 {
             let Some(way) = nearest(&blocks, point) else { break };
             let gap = self.wall - way.length();
@@ -141,18 +176,19 @@ impl Mould<'_> {
                 break;
             }
             let push = way.normalize_or_zero() * gap;
-            point = self.boxed(home, point + DVec3::select(corner.free, push, DVec3::ZERO));
+            point = corner.boxed(point + DVec3::select(corner.free, push, DVec3::ZERO));
         }
         for axis in (0..3).filter(|&axis| corner.free.test(axis) && corner.outward[axis] != 0) {
-            point = self.outwards(&blocks, home, point, axis, f64::from(corner.outward[axis]));
+            point = self.outwards(&blocks, corner, point, axis);
         }
         point
     }
 
     /// Moves a point along an axis as far as the wall and its box allow. Each step is the room that is left, which is
     /// safe as the distance changes no faster than the point moves.
-    fn outwards(&self, blocks: &[Block], home: DVec3, mut point: DVec3, axis: usize, way: f64) -> DVec3 {
-        let limit = home[axis] + way * self.edge / 2.0;
+    fn outwards(&self, blocks: &[Block], corner: &Corner, mut point: DVec3, axis: usize) -> DVec3 {
+        let way = f64::from(corner.outward[axis]);
+        let limit = corner.home[axis] + way * self.edge * OUTWARDS;
         for _ in 0..32 {
             let room = nearest(blocks, point).map_or(f64::INFINITY, DVec3::length) - self.wall;
             let left = (limit - point[axis]) * way;
@@ -164,14 +200,8 @@ impl Mould<'_> {
         point
     }
 
-    /// Keeps a point in the box around its lattice place.
-    fn boxed(&self, home: DVec3, point: DVec3) -> DVec3 {
-        point.clamp(home - self.edge, home + self.edge)
-    }
-
     /// Step 3. Gives the corners of triangles that stayed too near to the outside.
-    fn push(&self, corners: &[Corner], quads: &[[usize; 4]], void: &Void, points: &mut [DVec3]) -> Vec<usize> {
-        let homes: Vec<DVec3> = corners.iter().map(|c| void_home(void, c.at)).collect();
+    fn push(&self, corners: &[Corner], quads: &[[usize; 4]], points: &mut [DVec3]) -> Vec<usize> {
         let mut active: Vec<usize> = (0..quads.len()).collect();
         let mut of_corner: Vec<Vec<u32>> = vec![Vec::new(); corners.len()];
         for (q, quad) in quads.iter().enumerate() {
@@ -196,7 +226,7 @@ impl Mould<'_> {
             active.clear();
             for (corner, push) in strongest {
                 let push = DVec3::select(corners[corner].free, push, DVec3::ZERO);
-                points[corner] = self.boxed(homes[corner], points[corner] + push);
+                points[corner] = corners[corner].boxed(points[corner] + push);
                 active.extend(of_corner[corner].iter().map(|&q| q as usize));
             }
             active.sort_unstable();
@@ -260,7 +290,7 @@ impl Mould<'_> {
 }
 
 /// A corner's own place on the lattice.
-fn void_home(void: &Void, at: IVec3) -> DVec3 {
+fn home(void: &Void, at: IVec3) -> DVec3 {
     let grid = void.shafts.grid();
     grid.origin + grid.cell * (at.as_dvec3() / f64::from(void.per_cell))
 }
@@ -277,7 +307,7 @@ fn blend(corners: [DVec3; 3], weights: [f64; 3]) -> DVec3 {
 
 /// The volume within the cavity's boundary, closed by the faces towards the shafts.
 fn volume(void: &Void, place: &BTreeMap<[i32; 3], usize>, points: &[DVec3]) -> f64 {
-    let corner = |at: IVec3| place.get(&order(at)).map_or_else(|| void_home(void, at), |&i| points[i]);
+    let corner = |at: IVec3| place.get(&order(at)).map_or_else(|| home(void, at), |&i| points[i]);
     let mut volume = 0.0;
     for cell in void.cavity.iter() {
         for side in crate::Side::ALL {
