@@ -43,7 +43,7 @@ fn a_page_has_every_section_in_order_and_one_title() {
 #[test]
 fn the_page_asks_for_nothing() {
     let page = draw(&whelk());
-    assert!(page.contains("default-src &#39;none&#39;") || page.contains("default-src 'none'"));
+    assert!(page.contains("default-src 'none'; img-src data:;"));
     for asking in ["<script", "<iframe", "<object", "<form", "@import", "url(", "javascript:", "<base", "srcset"] {
         assert!(!page.contains(asking), "{asking}");
     }
@@ -100,7 +100,7 @@ fn no_text_of_the_record_becomes_markup() {
 #[test]
 fn every_finding_fact_artefact_and_input_is_on_the_page() {
     let record = whelk();
-    let page = draw(&record);
+    let page = draw(&record).replace("&#39;", "'");
     for (stage, finding) in record.findings() {
         assert!(page.contains(&finding.code) && page.contains(stage), "{}", finding.code);
     }

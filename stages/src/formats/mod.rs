@@ -53,6 +53,14 @@ fn check_mesh(points: &[DVec3], triangles: &[[u32; 3]]) -> io::Result<()> {
     }
 }
 
+/// Checks that coordinates are within the range of `f32`, for the formats that hold no more.
+fn check_single(points: &[DVec3]) -> io::Result<()> {
+    match points.iter().position(|p| !p.as_vec3().is_finite()) {
+        Some(at) => Err(invalid(format!("point {at} has a coordinate beyond the range of a single-precision number"))),
+        None => Ok(()),
+    }
+}
+
 fn invalid(message: String) -> io::Error {
     io::Error::new(io::ErrorKind::InvalidInput, message)
 }

@@ -8,10 +8,11 @@ use super::ColouredMesh;
 /// `uchar`, in sRGB. A `float` holds 180 mm to within 8 nm.
 ///
 /// # Errors
-/// If the mesh is not sound (an index or a colour that does not exist, a coordinate that is not finite), and whatever
+/// If the mesh is not sound (an index or a colour that does not exist, a coordinate that no `f32` holds), and whatever
 /// the writer meets.
 pub fn write(mesh: &ColouredMesh<'_>, out: &mut dyn Write) -> io::Result<()> {
     mesh.check()?;
+    super::check_single(mesh.points)?;
     write!(
         out,
         "ply\nformat binary_little_endian 1.0\ncomment millimetres, +z up, the front faces -y\n\

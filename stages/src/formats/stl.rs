@@ -43,9 +43,10 @@ pub fn read(bytes: &[u8]) -> Result<Surface, String> {
 /// Writes the binary form: coordinates as `f32`, normals from the triangles' turn, a header of 80 zeros.
 ///
 /// # Errors
-/// If the mesh names points that do not exist or has coordinates that are not finite, and whatever the writer meets.
+/// If the mesh names points that do not exist or has coordinates that no `f32` holds, and whatever the writer meets.
 pub fn write(points: &[DVec3], triangles: &[[u32; 3]], out: &mut dyn Write) -> io::Result<()> {
     super::check_mesh(points, triangles)?;
+    super::check_single(points)?;
     stl_io::write_stl(
         &mut &mut *out,
         triangles.iter().map(|t| {
@@ -367,7 +368,8 @@ endsolid a piece
 
     #[test]
     fn unsound_meshes_are_not_written() {
-        for (points, triangle) in [([DVec3::NAN; 3], [0, 1, 2]), ([DVec3::ONE; 3], [0, 1, 3])] {
+        let far = DVec3::splat(1e39); // f32::MAX is 3.4e38
+        for (points, triangle) in [([DVec3::NAN; 3], [0, 1, 2]), ([DVec3::ONE; 3], [0, 1, 3]), ([far; 3], [0, 1, 2])] {
             let error = write(&points, &[triangle], &mut io::sink()).unwrap_err();
             assert_eq!(error.kind(), io::ErrorKind::InvalidInput);
         }
