@@ -51,6 +51,9 @@ use tree::Tree;
 /// piece that could be ordered and well within a workstation's memory.
 const LIMITS: Limits = Limits { part_bytes: 1 << 30, triangles: 10_000_000 };
 
+/// Coordinates beyond this many mm are no piece. Below it, volumes of triangles of a micron still add up in `f64`.
+const FARTHEST: f64 = 1e6;
+
 /// The stage.
 pub struct Validate;
 
@@ -113,6 +116,9 @@ fn read_back(path: &Path) -> Result<(Mesh, u64), String> {
     let file = File::open(path).map_err(|error| error.to_string())?;
     let bytes = file.metadata().map_err(|error| error.to_string())?.len();
     let model = read::read(BufReader::new(file), LIMITS)?;
+    if let Some(point) = model.points.iter().find(|p| p.abs().max_element() > FARTHEST) {
+        return Err(format!("it has a point at {point} mm, more than a kilometre away"));
+    }
     Ok((model.into(), bytes))
 }
 
