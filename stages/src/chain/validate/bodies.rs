@@ -4,7 +4,7 @@ use glam::DVec3;
 
 use super::mesh::{Mesh, Topology};
 use super::said::{Regions, Said, Spot};
-use crate::findings::{Fact, Finding, Place, Unit};
+use crate::findings::{Fact, Finding, Unit};
 use crate::process::Process;
 
 /// A connected part of the surface.
@@ -107,7 +107,6 @@ fn sealed_finding(sealed: &[&Part], trapped: f64, process: &Process) -> Finding 
     .places;
     let amount = format!("{} sealed cavities hold {:.2} cm³", sealed.len(), trapped / 1000.0);
     let remedy = "give `hollow` an opening into each, or let `repair` fill enclosed voids";
-    let places: Vec<Place> = places;
     if process.family.leaves_powder() {
         let message =
             format!("{amount} of loose powder that cannot leave: the piece is heavier and leaks if it cracks");

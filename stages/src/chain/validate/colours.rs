@@ -10,8 +10,8 @@ use super::said::{Regions, Said, Spot};
 use crate::findings::{Fact, Finding, Unit};
 use crate::{Side, Six, Srgb};
 
-/// How far a unit normal may lie off a side's: more than rounding to a thousandth of a millimetre does to a face of 0.5
-/// mm leaves room for would hide a tilt; exact coordinates leave 1e-16.
+/// How far a unit normal may lie off a side's: exact coordinates leave 1e-16; a corner that strays by a hundredth of a
+/// micron from a face of 10 mm already makes 1e-6.
 const SQUARE: f64 = 1e-6;
 
 /// What an outside triangle turned out to be.

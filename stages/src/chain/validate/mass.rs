@@ -14,7 +14,7 @@ pub(super) struct Mass {
     pub(super) volume: f64,
     /// Surface in mm².
     pub(super) area: f64,
-    /// Centre of mass in mm.
+    /// Centre of mass in mm; the middle of the box where there is no volume.
     pub(super) centre: DVec3,
     /// Box in mm.
     pub(super) low: DVec3,
@@ -35,7 +35,8 @@ impl Mass {
             moment += tetrahedron * (a + b + c) / 4.0;
             area += mesh.area(t);
         }
-        Self { volume, area, centre: low + moment / volume, low, high }
+        let centre = if volume == 0.0 { (low + high) / 2.0 } else { low + moment / volume };
+        Self { volume, area, centre, low, high }
     }
 
     /// Says what was measured, and whether the piece fits the build volume.

@@ -4,14 +4,14 @@
 //! the distances, the rays are all its own. From the workpiece it takes only what the job asked for: the size of the
 //! cells, the colour of each cube face and of the inside, the wall, and where the openings are.
 //!
-//! 1. The surface is closed, turned outwards, and touches itself nowhere ([`closed`]).
-//! 2. It is one body, and no cavity is sealed ([`bodies`]).
-//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits ([`mass`]).
-//! 4. The openings are where they should be and wide enough; the inside is reached through nothing else ([`outside`]).
-//! 5. Each outside triangle lies on a painted cube face and has its colour; each face is there ([`colours`]).
+//! 1. The surface is closed, turned outwards, and touches itself nowhere (`closed`).
+//! 2. It is one body, and no cavity is sealed (`bodies`).
+//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`).
+//! 4. The openings are where they should be and wide enough; the inside is reached through nothing else (`outside`).
+//! 5. Each outside triangle lies on a painted cube face and has its colour; each face is there (`colours`).
 //! 6. The wall between cavity and outside is as thick as asked, by the exact distance of triangles; the thinnest part
-//!    of the piece by rays ([`wall`]).
-//! 7. From each side, all outside surface seen has that side's colour ([`views`]).
+//!    of the piece by rays (`wall`).
+//! 7. From each side, all outside surface seen has that side's colour (`views`).
 
 mod bodies;
 mod closed;
@@ -50,6 +50,9 @@ use tree::Tree;
 /// What reading the file may cost, whatever the process allows: 1 GiB of text and ten million triangles, far above any
 /// piece that could be ordered and well within a workstation's memory.
 const LIMITS: Limits = Limits { part_bytes: 1 << 30, triangles: 10_000_000 };
+
+/// Coordinates beyond this many mm are no piece. Below it, volumes of triangles of a micron still add up in `f64`.
+const FARTHEST: f64 = 1e6;
 
 /// The stage.
 pub struct Validate;
@@ -113,6 +116,9 @@ fn read_back(path: &Path) -> Result<(Mesh, u64), String> {
     let file = File::open(path).map_err(|error| error.to_string())?;
     let bytes = file.metadata().map_err(|error| error.to_string())?.len();
     let model = read::read(BufReader::new(file), LIMITS)?;
+    if let Some(point) = model.points.iter().find(|p| p.abs().max_element() > FARTHEST) {
+        return Err(format!("it has a point at {point} mm, more than a kilometre away"));
+    }
     Ok((model.into(), bytes))
 }
 

@@ -10,6 +10,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use glam::{DVec3, IVec3};
+use proptest::prelude::*;
 
 use super::*;
 use crate::findings::{Severity, Unit, Value};
@@ -475,4 +476,62 @@ fn settings_refuse_what_makes_no_sense() {
     let erased = crate::stage::erase::<Validate>();
     assert_eq!(erased.read(serde_json::json!({})).unwrap().settings(), serde_json::json!({ "wall": null }));
     assert!(erased.read(serde_json::json!({ "walls": 3 })).is_err());
+}
+
+#[test]
+fn a_point_beyond_a_kilometre_is_refused() {
+    let mut piece = Piece::box_of([2, 3, 4], 1.0);
+    piece.mesh.move_points(|p| p == DVec3::ZERO, DVec3::splat(-1e300));
+    let outcome = run(&piece);
+    assert_eq!(codes(&outcome), ["file-unreadable"]);
+    assert!(outcome.findings[0].message.contains("more than a kilometre away"));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// Whatever a file's mesh looks like, the stage answers with numbers that a record can hold, and a mesh that is not
+    /// the one asked for has a fault.
+    #[test]
+    fn damaged_meshes_are_measured_and_found_out(
+        changes in prop::collection::vec((any::<prop::sample::Index>(), any::<prop::sample::Index>(), 0..4), 1..6),
+        by in -30.0..30.0f64,
+    ) {
+        let asked = Piece::hollow_cube();
+        let mut piece = Piece::hollow_cube();
+        for (first, second, kind) in changes {
+            let mesh = &mut piece.mesh;
+            let (t, other) = (first.index(mesh.triangles.len()), second.index(mesh.triangles.len()));
+            match kind {
+                // A point of the cavity may move inwards without harm; one of the outside may not move at all.
+                0 => {
+                    let point = first.get_mut(&mut mesh.points);
+                    if point.min_element() == 0.0 || point.max_element() == 20.0 {
+                        *point += by;
+                    }
+                }
+                1 => mesh.triangles[t] = mesh.triangles[other],
+                2 => mesh.triangles[t].rotate_left(1),
+                _ => mesh.triangles[t].swap(0, 2),
+            }
+        }
+        let outcome = run(&piece);
+        for fact in &outcome.facts {
+            let finite = match &fact.value {
+                Value::Number(number) => number.is_finite(),
+                Value::Triple(triple) => triple.iter().all(|n| n.is_finite()),
+                _ => true,
+            };
+            prop_assert!(finite, "{fact:?}");
+        }
+        let turned = |mesh: &pieces::FileMesh| {
+            let mut triangles: Vec<[u32; 3]> = mesh.triangles.clone();
+            for t in &mut triangles {
+                let least = (0..3).min_by_key(|&i| t[i]).unwrap();
+                t.rotate_left(least);
+            }
+            (mesh.points.clone(), triangles)
+        };
+        prop_assert_eq!(outcome.findings.is_empty(), turned(&piece.mesh) == turned(&asked.mesh));
+    }
 }
