@@ -86,7 +86,7 @@ impl RunFolder {
     pub(crate) fn publish(mut self) -> io::Result<PathBuf> {
         let target = self.parent.join(&self.name);
         for entry in fs::read_dir(self.staged())? {
-            File::open(entry?.path())?.sync_all()?;
+            File::options().write(true).open(entry?.path())?.sync_all()?;
         }
         sync_folder(self.staged())?;
         fs::rename(self.staged(), &target)?;

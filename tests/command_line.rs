@@ -172,10 +172,10 @@ fn settings_that_do_not_fit_the_model_exit_2_at_their_place() {
 fn what_else_fails_exits_3_and_leaves_nothing() {
     let shop = Workshop::new();
     for (kind, part) in [
-        ("panic", "the stage `mishap` has a defect"),
+        ("panic", "the stage `mishap` panicked"),
         ("disk", "could not write or read back half.txt: the disk is full"),
         ("stop", "the run was stopped"),
-        ("promise", "it promised paint"),
+        ("promise", "the stage `mishap` promised paint"),
     ] {
         shop.job(&format!("blocks\npack\nmishap: {{ kind: {kind} }}"));
         let before = shop.content();

@@ -85,6 +85,7 @@ impl Resolver<'_> {
     fn input(&mut self, name: &str, what: &str, largest: u64, at: &str) -> Option<Vec<u8>> {
         match input::read(&self.path(name), largest) {
             Ok(bytes) => {
+                tracing::debug!(name, bytes = bytes.len(), "read {what}");
                 self.inputs.push(file(name, what, bytes.len() as u64, blake3::hash(&bytes)));
                 Some(bytes)
             }
