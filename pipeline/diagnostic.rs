@@ -179,17 +179,20 @@ impl Diagnostic {
             Severity::Error => Level::ERROR,
             Severity::Caution => Level::WARNING.with_name("caution"),
         };
-        let mut group = Group::with_title(level.primary_title(self.message.as_str()));
-        if let Some(place) = &self.place {
-            group = self.show(group, place);
-        }
+        let title = level.primary_title(self.message.as_str());
+        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
+        let Some(place) = &self.place else {
+            let remedy = (!self.remedy.is_empty()).then(|| Level::HELP.secondary_title(self.remedy.as_str()));
+            let groups: Vec<_> = [Some(title), remedy].into_iter().flatten().map(Group::with_title).collect();
+            return renderer.render(&groups);
+        };
+        let mut group = self.show(Group::with_title(title), place);
         for doing in &self.trace {
             group = group.element(Level::NOTE.message(format!("while {doing}")));
         }
         if !self.remedy.is_empty() {
             group = group.element(Level::HELP.message(self.remedy.as_str()));
         }
-        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
         renderer.render(&[group])
     }
 

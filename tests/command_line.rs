@@ -261,6 +261,10 @@ fn stages_lists_every_setting_with_unit_and_default() {
     for part in ["wall: length", "; required", "side: right | left | back | front | top | bottom", "How wide."] {
         assert!(said.out.contains(part), "{part}: {}", said.out);
     }
+    let said = own(&shop, &["stages", "stretch"]);
+    for part in ["  exactly one of:\n    height: length", "7 in)\n        To this height.", "    factor: number\n"] {
+        assert!(said.out.contains(part), "{part}: {}", said.out);
+    }
     assert!(own(&shop, &["stages", "pack"]).out.contains("It takes no settings."));
     let said = own(&shop, &["stages", "blokcs"]);
     assert_eq!(said.code, exit::WRONG_JOB);
