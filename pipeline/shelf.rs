@@ -95,7 +95,10 @@ impl RunFolder {
         if let Some(staged) = self.staged.take() {
             let _ = staged.keep();
         }
-        sync_folder(&self.parent)?;
+        if let Err(error) = sync_folder(&self.parent) {
+            // The run is in its place; only a power cut within moments could still take its name away.
+            tracing::warn!("could not bring {} to the disk: {error}", self.parent.display());
+        }
         Ok(target)
     }
 }
