@@ -3,6 +3,7 @@
 use std::ffi::OsString;
 use std::io::{self, Write as _};
 use std::num::NonZeroUsize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -180,12 +181,21 @@ impl Desk<'_> {
     }
 
     fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>) -> Ended {
-        match plan(job, self.stages) {
-            Err(faults) => Ended::Refused(faults),
-            Ok(plan) => match run(&plan, surroundings, &mut Progress::new(self.voice)) {
-                Ok(published) => Ended::Published(Box::new(published)),
-                Err(failure) => Ended::Failed(failure),
-            },
+        let plan = match self.plan(job) {
+            Ok(plan) => plan,
+            Err(ended) => return ended,
+        };
+        match run(&plan, surroundings, &mut Progress::new(self.voice)) {
+            Ok(published) => Ended::Published(Box::new(published)),
+            Err(failure) => Ended::Failed(failure),
+        }
+    }
+
+    /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
+    fn plan(&self, job: &Path) -> Result<Plan, Ended> {
+        match catch_unwind(AssertUnwindSafe(|| plan(job, self.stages))) {
+            Ok(planned) => planned.map_err(Ended::Refused),
+            Err(_) => Err(Ended::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
     }
 
@@ -200,8 +210,7 @@ impl Desk<'_> {
                     );
                 }
             }
-            Ended::Refused(faults) => faults.iter().for_each(|fault| self.voice.diagnose(fault)),
-            Ended::Failed(failure) => self.voice.diagnose(&failure_in_words(failure)),
+            _ => ended.faults().iter().for_each(|fault| self.voice.diagnose(fault)),
         }
         if json {
             self.out.json(&ended.json(job));
@@ -215,15 +224,18 @@ impl Desk<'_> {
     fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
         let mut worst = exit::READY;
         for job in jobs {
-            let planned = plan(job, self.stages);
-            if let Err(faults) = &planned {
-                worst = exit::WRONG_JOB;
-                faults.iter().for_each(|fault| self.voice.diagnose(fault));
-            }
+            let (plan, faults) = match self.plan(job) {
+                Ok(plan) => (Some(plan), Vec::new()),
+                Err(ended) => {
+                    worst = worst.max(ended.code());
+                    (None, ended.faults())
+                }
+            };
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
             if json {
-                let (plan, faults) = (planned.as_ref().ok().map(Plan::resolved), planned.as_ref().err());
+                let plan = plan.as_ref().map(Plan::resolved);
                 self.out.json(&json!({ "job": job.to_string_lossy(), "plan": plan, "faults": faults }));
-            } else if let Ok(plan) = planned
+            } else if let Some(plan) = plan
                 && !self.voice.quiet
             {
                 self.out.print(&plan.in_words());
@@ -307,33 +319,30 @@ impl Ended {
         }
     }
 
-    fn json(&self, job: &Path) -> Value {
-        let text = |path: &Path| Value::from(path.to_string_lossy());
-        let job = text(job);
+    /// What kept the job from being published.
+    fn faults(&self) -> Vec<Diagnostic> {
         match self {
-            Self::Published(published) => json!({
-                "job": job,
-                "run": text(&published.folder),
-                "verdict": published.record.verdict,
-                "summary": published.summary.as_deref().map(text),
-                "order": published.order().as_deref().map(text),
-                "faults": [],
-            }),
-            Self::Refused(faults) => unpublished(&job, &json!(faults)),
-            Self::Failed(failure) => unpublished(&job, &json!([failure_in_words(failure)])),
+            Self::Published(_) => Vec::new(),
+            Self::Refused(faults) => faults.clone(),
+            Self::Failed(failure) => vec![failure.in_words()],
         }
     }
-}
 
-/// The same keys as for a run that was published.
-fn unpublished(job: &Value, faults: &Value) -> Value {
-    json!({ "job": job, "run": null, "verdict": null, "summary": null, "order": null, "faults": faults })
-}
-
-fn failure_in_words(failure: &Failure) -> Diagnostic {
-    match failure {
-        Failure::Misfit(diagnostic) | Failure::Disk(diagnostic) | Failure::Defect(diagnostic) => (**diagnostic).clone(),
-        Failure::Cancelled => Diagnostic::error("the run was stopped").remedy("nothing of it was kept: run it again"),
+    /// The same keys, however it ended.
+    fn json(&self, job: &Path) -> Value {
+        let text = |path: &Path| Value::from(path.to_string_lossy());
+        let published = match self {
+            Self::Published(published) => Some(published),
+            Self::Refused(_) | Self::Failed(_) => None,
+        };
+        json!({
+            "job": text(job),
+            "run": published.map(|published| text(&published.folder)),
+            "verdict": published.map(|published| published.record.verdict),
+            "summary": published.and_then(|published| published.summary.as_deref().map(text)),
+            "order": published.and_then(|published| published.order().as_deref().map(text)),
+            "faults": self.faults(),
+        })
     }
 }
 

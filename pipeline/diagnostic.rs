@@ -179,18 +179,19 @@ impl Diagnostic {
             Severity::Error => Level::ERROR,
             Severity::Caution => Level::WARNING.with_name("caution"),
         };
-        let mut group = Group::with_title(level.primary_title(self.message.as_str()));
-        if let Some(place) = &self.place {
-            group = self.show(group, place);
-        }
-        for doing in &self.trace {
-            group = group.element(Level::NOTE.message(format!("while {doing}")));
-        }
-        if !self.remedy.is_empty() {
-            group = group.element(Level::HELP.message(self.remedy.as_str()));
-        }
+        let title = level.primary_title(self.message.as_str());
         let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
-        renderer.render(&[group])
+        let notes = self.trace.iter().map(|doing| (Level::NOTE, format!("while {doing}")));
+        let help = (!self.remedy.is_empty()).then(|| (Level::HELP, self.remedy.clone()));
+        let notes = notes.chain(help);
+        let Some(place) = &self.place else {
+            // Without lines of a file there is no margin for notes to hang from: each is a line of its own.
+            let titles = [title].into_iter().chain(notes.map(|(level, note)| level.secondary_title(note)));
+            let lines: Vec<_> = titles.map(|title| renderer.render(&[Group::with_title(title)])).collect();
+            return lines.join("\n");
+        };
+        let group = self.show(Group::with_title(title), place);
+        renderer.render(&[group.elements(notes.map(|(level, note)| level.message(note)))])
     }
 
     fn show<'a>(&'a self, mut group: Group<'a>, place: &'a Place) -> Group<'a> {
@@ -317,6 +318,12 @@ mod tests {
         assert!(shown.contains("a.yaml:2:1"), "{shown}");
         assert!(shown.contains("holow: 2"), "{shown}");
         assert!(shown.contains("^^^^^ here"), "{shown}");
+    }
+
+    #[test]
+    fn without_a_place_each_note_is_a_line() {
+        let shown = Diagnostic::error("no").during("trying").remedy("try again").render(false);
+        assert_eq!(shown, "error: no\nnote: while trying\nhelp: try again");
     }
 
     #[test]

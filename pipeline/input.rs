@@ -6,26 +6,33 @@ use std::path::{Path, PathBuf};
 
 use crate::diagnostic::nearest;
 
-/// Why a file could not be read, and what to do.
+/// Why a file could not be read, and what to do where that is known.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(crate) struct Trouble {
     pub(crate) message: String,
     pub(crate) remedy: String,
+    /// There is no such file.
+    pub(crate) missing: bool,
 }
 
 /// Reads a file of at most `largest` bytes. Waits for no pipe and no device: only files are read.
 pub(crate) fn read(path: &Path, largest: u64) -> Result<Vec<u8>, Trouble> {
     let shown = path.display();
-    let trouble = |message: String, remedy: String| Trouble { message, remedy };
-    let failed = |error: io::Error| trouble(format!("could not read {shown}: {error}"), remedy(path, &error));
+    let trouble = |message: String, remedy: &str| Trouble { message, remedy: remedy.to_owned(), missing: false };
+    let failed = |error: io::Error| {
+        let missing = error.kind() == io::ErrorKind::NotFound;
+        let meant = neighbour(path).filter(|_| missing);
+        let remedy = meant.map(|name| format!("there is a file `{name}` beside it: is that meant?"));
+        Trouble { message: format!("could not read {shown}: {error}"), remedy: remedy.unwrap_or_default(), missing }
+    };
 
     let about = fs::metadata(path).map_err(failed)?;
     if !about.is_file() {
-        return Err(trouble(format!("could not read {shown}: it is not a file"), "name a file".to_owned()));
+        return Err(trouble(format!("could not read {shown}: it is not a file"), "name a file"));
     }
     let too_large = |size: u64| {
         let message = format!("could not read {shown}: {size} bytes are over the limit of {largest} for such a file");
-        trouble(message, "use a smaller file".to_owned())
+        trouble(message, "use a smaller file")
     };
     if about.len() > largest {
         return Err(too_large(about.len()));
@@ -33,16 +40,6 @@ pub(crate) fn read(path: &Path, largest: u64) -> Result<Vec<u8>, Trouble> {
     let mut bytes = Vec::new();
     File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes)).map_err(failed)?;
     if bytes.len() as u64 > largest { Err(too_large(bytes.len() as u64)) } else { Ok(bytes) }
-}
-
-fn remedy(path: &Path, error: &io::Error) -> String {
-    if error.kind() != io::ErrorKind::NotFound {
-        return String::new();
-    }
-    match neighbour(path) {
-        Some(name) => format!("there is a file `{name}` beside it: is that meant?"),
-        None => "paths in a job file are relative to the job file's folder".to_owned(),
-    }
 }
 
 /// A file in the same folder, of the same kind, with nearly the same name.

@@ -66,6 +66,24 @@ pub enum Failure {
     Defect(Box<Diagnostic>),
 }
 
+impl Failure {
+    pub(crate) fn defect(message: &str) -> Self {
+        Self::Defect(Box::new(
+            Diagnostic::error(format!("turnhue has a defect: {message}"))
+                .remedy("this is not your job's fault: report it with the job file and the model"),
+        ))
+    }
+
+    /// The failure for people.
+    #[must_use]
+    pub fn in_words(&self) -> Diagnostic {
+        match self {
+            Self::Misfit(fault) | Self::Disk(fault) | Self::Defect(fault) => (**fault).clone(),
+            Self::Cancelled => Diagnostic::error("the run was stopped").remedy("nothing of it was kept: run it again"),
+        }
+    }
+}
+
 /// Runs a plan.
 ///
 /// # Errors
@@ -130,6 +148,7 @@ fn run_chain(
         let (next, outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
         let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
         piece = next;
+        tracing::debug!(stage = step.stage.name(), seconds, facts = outcome.facts.len(), "stage ended");
         known.extend(outcome.facts.iter().cloned());
         let record = stage_record(step, outcome, seconds, folder);
         listener.hear(&Event::StageEnded { index, record: &record });
@@ -151,16 +170,15 @@ fn run_stage(
     folder: &mut RunFolder,
 ) -> Result<(Workpiece, Outcome), Failure> {
     let name = step.stage.name();
-    let span = tracing::debug_span!("stage", name);
-    let _entered = span.enter();
+    let _entered = tracing::debug_span!("stage", name).entered();
     let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder);
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))
-        .map_err(|_| defect(name, "it panicked; the lines above say where"))?;
+        .map_err(|_| Failure::defect(&format!("the stage `{name}` panicked; the lines above say where")))?;
     let piece = ended.map_err(|halt| failure(plan, step, halt))?;
     if let Some(part) = step.stage.gives().into_iter().find(|&part| !piece.has(part)) {
-        return Err(defect(name, &format!("it promised {part} and did not give it")));
+        return Err(Failure::defect(&format!("the stage `{name}` promised {part} and did not give it")));
     }
     Ok((piece, shop.close()))
 }
@@ -174,13 +192,6 @@ fn failure(plan: &Plan, step: &PlannedStep, halt: Halt) -> Failure {
         }
         Halt::Cancelled => Failure::Cancelled,
     }
-}
-
-fn defect(stage: &str, message: &str) -> Failure {
-    Failure::Defect(Box::new(
-        Diagnostic::error(format!("the stage `{stage}` has a defect: {message}"))
-            .remedy("this is not your job's fault: report it with the job file and the model"),
-    ))
 }
 
 fn disk(message: &str, error: &io::Error) -> Failure {

@@ -48,19 +48,20 @@ pub fn of_job(stages: &Stages) -> Value {
     })
 }
 
-/// A stage in a chain: its bare name, or its name with settings.
-fn step(stage: &dyn AnyStage, settings: &Value) -> [Value; 2] {
+/// A stage in a chain: its name with settings, or its bare name where every setting has a default.
+fn step(stage: &dyn AnyStage, settings: &Value) -> Vec<Value> {
     let name = stage.name();
-    [
-        json!({ "const": name, "description": stage.purpose() }),
-        json!({
-            "type": "object",
-            "description": stage.purpose(),
-            "properties": { name: settings },
-            "required": [name],
-            "additionalProperties": false,
-        }),
-    ]
+    let mut forms = vec![json!({
+        "type": "object",
+        "description": stage.purpose(),
+        "properties": { name: settings },
+        "required": [name],
+        "additionalProperties": false,
+    })];
+    if stage.read(json!({})).is_ok() {
+        forms.push(json!({ "const": name, "description": stage.purpose() }));
+    }
+    forms
 }
 
 /// Takes a schema of its own into a larger one: its definitions move to the larger one's, under names that begin with
@@ -107,8 +108,9 @@ pub fn stages_in_words(stages: &Stages) -> String {
 pub fn stage_in_words(stage: &dyn AnyStage) -> String {
     let schema = stage.schema().to_value();
     let mut words = format!("{} (version {}): {}\n", stage.name(), stage.version(), stage.purpose());
-    let mut settings = Settings { root: &schema, words: &mut words };
-    if settings.of(&schema, 1) == 0 {
+    let mut settings = Settings { root: &schema, words: &mut words, any: false };
+    settings.within(&schema, 1);
+    if !settings.any {
         words += "  It takes no settings.\n";
     }
     words
@@ -117,52 +119,66 @@ pub fn stage_in_words(stage: &dyn AnyStage) -> String {
 struct Settings<'a> {
     root: &'a Value,
     words: &'a mut String,
+    /// Whether there was one.
+    any: bool,
 }
 
 /// A schema may point at itself; settings within settings are shown so far.
 const DEEPEST: usize = 4;
 
 impl<'a> Settings<'a> {
-    /// Says the properties of a schema; gives their number.
-    fn of(&mut self, schema: &'a Value, depth: usize) -> usize {
+    /// Says the settings within a schema: of a map, of a list's items, of each alternative.
+    fn within(&mut self, schema: &'a Value, depth: usize) {
         let schema = self.follow(schema);
-        let Some(Value::Object(properties)) = schema.get("properties") else { return 0 };
-        let required: Vec<&str> = texts(schema.get("required"));
-        for (name, property) in properties {
-            self.one(name, property, required.contains(&name.as_str()), depth);
+        let required = texts(schema.get("required"));
+        for (name, property) in properties(schema) {
+            let default = match property.get("default") {
+                Some(Value::Null) | None if required.contains(&name.as_str()) => "; required".to_owned(),
+                Some(Value::Null) | None => "; optional".to_owned(),
+                Some(value) => format!("; default {}", plain(value)),
+            };
+            self.one(name, property, &default, property, depth);
         }
-        properties.len()
+        if depth < DEEPEST {
+            if let Some(items) = schema.get("items") {
+                self.within(items, depth);
+            }
+            self.choices(schema, depth);
+        }
     }
 
-    fn one(&mut self, name: &str, property: &'a Value, required: bool, depth: usize) {
-        let indent = "  ".repeat(depth);
-        let taken = self.taken(property, 0);
-        let default = match property.get("default") {
-            Some(Value::Null) | None if required => "required".to_owned(),
-            Some(Value::Null) | None => "optional".to_owned(),
-            Some(Value::String(text)) => format!("default {text}"),
-            Some(value) => format!("default {value}"),
-        };
-        self.words.push_str(&format!("{indent}{name}: {taken}; {default}\n"));
-        let about = property.get("description").or_else(|| self.follow(property).get("description"));
-        for line in about.and_then(Value::as_str).unwrap_or_default().lines().filter(|line| !line.is_empty()) {
-            self.words.push_str(&format!("{indent}    {line}\n"));
+    /// Says the settings of which one must be given; a lone alternative is no choice.
+    fn choices(&mut self, schema: &'a Value, depth: usize) {
+        let maps = alternatives(schema).filter(|one| properties(self.follow(one)).next().is_some());
+        match maps.collect::<Vec<_>>().as_slice() {
+            [] => {}
+            [only] => self.within(only, depth),
+            several => {
+                self.line(depth, "exactly one of:");
+                for choice in several {
+                    for (name, property) in properties(self.follow(choice)) {
+                        self.one(name, property, "", choice, depth + 1);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Says one setting; `about` is the schema that describes it.
+    fn one(&mut self, name: &str, property: &'a Value, default: &str, about: &'a Value, depth: usize) {
+        self.any = true;
+        self.line(depth, &format!("{name}: {}{default}", self.taken(property, 0)));
+        let about = about.get("description").and_then(Value::as_str).unwrap_or_default();
+        for line in about.lines().filter(|line| !line.is_empty()) {
+            self.line(depth + 2, line);
         }
         if depth < DEEPEST {
             self.within(property, depth + 1);
         }
     }
 
-    /// Says the settings within a setting: of a map, of a list's items, of each alternative.
-    fn within(&mut self, property: &'a Value, depth: usize) {
-        let property = self.follow(property);
-        self.of(property, depth);
-        if let Some(items) = property.get("items") {
-            self.within(items, depth);
-        }
-        for alternative in alternatives(property) {
-            self.within(alternative, depth);
-        }
+    fn line(&mut self, depth: usize, text: &str) {
+        self.words.push_str(&format!("{}{text}\n", "  ".repeat(depth)));
     }
 
     fn follow(&self, schema: &'a Value) -> &'a Value {
@@ -196,7 +212,11 @@ impl<'a> Settings<'a> {
                 return words.join(" | ");
             }
             if let Some(items) = schema.get("items") {
-                return format!("list of {}", self.taken(items, depth + 1));
+                let of = self.taken(items, depth + 1);
+                return match (schema.get("minItems"), schema.get("maxItems")) {
+                    (Some(least), Some(most)) if least == most => format!("list of {least}, each {of}"),
+                    _ => format!("list of {of}"),
+                };
             }
         }
         self.simple(schema)
@@ -226,6 +246,10 @@ impl<'a> Settings<'a> {
 
 fn alternatives(schema: &Value) -> impl Iterator<Item = &Value> {
     ["oneOf", "anyOf", "allOf"].into_iter().filter_map(|key| schema.get(key)?.as_array()).flatten()
+}
+
+fn properties(schema: &Value) -> impl Iterator<Item = (&String, &Value)> {
+    schema.get("properties").and_then(Value::as_object).into_iter().flatten()
 }
 
 fn texts(value: Option<&Value>) -> Vec<&str> {

@@ -86,7 +86,7 @@ impl RunFolder {
     pub(crate) fn publish(mut self) -> io::Result<PathBuf> {
         let target = self.parent.join(&self.name);
         for entry in fs::read_dir(self.staged())? {
-            File::open(entry?.path())?.sync_all()?;
+            File::options().write(true).open(entry?.path())?.sync_all()?;
         }
         sync_folder(self.staged())?;
         fs::rename(self.staged(), &target)?;
@@ -95,7 +95,10 @@ impl RunFolder {
         if let Some(staged) = self.staged.take() {
             let _ = staged.keep();
         }
-        sync_folder(&self.parent)?;
+        if let Err(error) = sync_folder(&self.parent) {
+            // The run is in its place; only a power cut within moments could still take its name away.
+            tracing::warn!("could not bring {} to the disk: {error}", self.parent.display());
+        }
         Ok(target)
     }
 }

@@ -34,8 +34,9 @@ impl Voice {
         let _ = writeln!(io::stderr().lock(), "{text}");
     }
 
+    /// Shows a diagnostic, with an empty line between it and the next.
     pub(crate) fn diagnose(self, diagnostic: &Diagnostic) {
-        self.say(&diagnostic.render(self.colour));
+        self.say(&format!("{}\n", diagnostic.render(self.colour)));
     }
 
     /// Says what is wrong with a piece.

@@ -98,10 +98,20 @@ variants: {}
 #[test]
 fn an_unknown_stage_or_setting_shows_the_nearest_name() {
     shows(&fault_of("blocsk"), &["6:5", "no stage `blocsk`", "is `blocks` meant?"]);
-    shows(&fault_of("paint"), &["6:5", "the stages are `blocks`, `bore`"]);
+    shows(&fault_of("paint"), &["6:5", "the stages are `stretch`, `blocks`"]);
     shows(&fault_of("blocks: { siez: 3 mm }"), &["6:15", "`siez` is not known", "is `size` meant?"]);
     shows(&fault_of("blocks: { colour: red }"), &["6:15", "known here: `size`"]);
     shows(&fault_of("pack: { size: 3 mm }"), &["6:13", "nothing can be set here"]);
+}
+
+#[test]
+fn a_choice_of_settings_takes_one() {
+    shows(&fault_of("stretch: { heigth: 1 mm }"), &["6:16", "`heigth` is not known here", "is `height` meant?"]);
+    shows(&fault_of("stretch: { height: tall }"), &["6:24", "'tall' is not a length"]);
+    for settings in ["", ": { height: 1, factor: 2 }"] {
+        let fault = fault_of(&format!("stretch{settings}"));
+        shows(&fault, &["6:5", "exactly one setting must be given", "turnhue stages stretch"]);
+    }
 }
 
 #[test]
@@ -191,7 +201,7 @@ fn how_a_model_stands_must_make_sense() {
     };
     shows(&fault("{ file: model.stl }"), &["3:1", "missing field `units`"]);
     shows(&fault("{ file: model.stl, units: mm, up: +y }"), &["cannot face along the axis that points up", "up: +z"]);
-    shows(&fault("{ file: model.stl, units: mm, up: z }"), &["3:42", "unknown variant `z`", "`+z`"]);
+    shows(&fault("{ file: model.stl, units: mm, up: z }"), &["3:42", "`z` is not known here", "`+z`"]);
     shows(&fault("model.stl"), &["3:8", "expected a map such as"]);
 }
 

@@ -172,10 +172,10 @@ fn settings_that_do_not_fit_the_model_exit_2_at_their_place() {
 fn what_else_fails_exits_3_and_leaves_nothing() {
     let shop = Workshop::new();
     for (kind, part) in [
-        ("panic", "the stage `mishap` has a defect"),
+        ("panic", "the stage `mishap` panicked"),
         ("disk", "could not write or read back half.txt: the disk is full"),
         ("stop", "the run was stopped"),
-        ("promise", "it promised paint"),
+        ("promise", "the stage `mishap` promised paint"),
     ] {
         shop.job(&format!("blocks\npack\nmishap: {{ kind: {kind} }}"));
         let before = shop.content();
@@ -259,6 +259,10 @@ fn stages_lists_every_setting_with_unit_and_default() {
     assert!(said.out.contains("size: length (mm, or with a unit: 3 mm, 18 cm, 7 in); default 3 mm"), "{}", said.out);
     let said = own(&shop, &["stages", "bore"]);
     for part in ["wall: length", "; required", "side: right | left | back | front | top | bottom", "How wide."] {
+        assert!(said.out.contains(part), "{part}: {}", said.out);
+    }
+    let said = own(&shop, &["stages", "stretch"]);
+    for part in ["  exactly one of:\n    height: length", "7 in)\n        To this height.", "    factor: number\n"] {
         assert!(said.out.contains(part), "{part}: {}", said.out);
     }
     assert!(own(&shop, &["stages", "pack"]).out.contains("It takes no settings."));

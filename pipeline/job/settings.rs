@@ -71,12 +71,21 @@ pub(crate) fn read<T: DeserializeOwned>(
 /// Attaches the place of a setting below `at` to what a stage or a type says about it.
 pub(crate) fn at_setting(text: &Text, at: &str, misfit: Misfit) -> Diagnostic {
     let path = join(at, &misfit.setting);
-    let mut remedy = misfit.remedy;
-    if remedy.is_empty() {
-        remedy = Unknown::variant(&misfit.message).map(|unknown| unknown.remedy()).unwrap_or_default();
+    let place = if missing_field(&misfit.message).is_some() { text.key_place(&path) } else { text.place(&path) };
+    if let Some(unknown) = Unknown::variant(&misfit.message) {
+        // The name of a choice that takes a value is a key: `height` in `scale: { height: 18 cm }`.
+        let key = text.key_place(&join(&path, &unknown.name));
+        let place = if key.text() == unknown.name { key } else { place };
+        return Diagnostic::error(format!("`{}` is not known here", unknown.name))
+            .at(place)
+            .label("unknown")
+            .remedy(unknown.remedy());
     }
-    let place = if misfit.message.starts_with("missing field") { text.key_place(&path) } else { text.place(&path) };
-    Diagnostic::error(misfit.message).at(place).label(misfit.setting).remedy(remedy)
+    let message = match misfit.message.as_str() {
+        "invalid value: map, expected map with a single key" => "exactly one setting must be given".to_owned(),
+        _ => misfit.message,
+    };
+    Diagnostic::error(message).at(place).label(misfit.setting).remedy(misfit.remedy)
 }
 
 /// A path and what lies below it.

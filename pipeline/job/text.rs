@@ -112,3 +112,39 @@ fn unread(source: &Arc<Source>, error: &serde_yaml::Error) -> Diagnostic {
     let at = error.location().map_or(0, |location| location.index());
     Diagnostic::error(format!("is not YAML: {error}")).at(Place::new(Arc::clone(source), at..at))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_byte_order_mark_shifts_no_place_and_counts_in_the_digest() {
+        let bytes = "\u{feff}a: 1\r\nb: x\r\n".as_bytes().to_vec();
+        let text = Text::parse("a.yaml", bytes.clone()).unwrap();
+        assert_eq!(text.value()["b"], "x");
+        assert_eq!(text.place("b").line_and_column(), (2, 4));
+        assert_eq!(text.place("a").line_and_column(), (1, 4));
+        assert_eq!(text.length_and_digest(), (15, blake3::hash(&bytes)));
+    }
+
+    #[test]
+    fn the_broken_byte_is_named() {
+        let refused = Text::parse("a.yaml", b"a: 1\nb: \xc3(".to_vec()).unwrap_err();
+        assert_eq!(refused[0].message(), "a.yaml:2: is not UTF-8 text from byte 8 on");
+    }
+
+    /// The guard's parser and the one that reads the values must agree on what stands where.
+    #[test]
+    fn places_and_values_agree() {
+        let text = "a: |\n  x: 1\nb: 'it''s'\n\"c d\": [1, {e: ~}]\nf: 0x1f\n? g\n: h # no\n";
+        let text = Text::parse("a.yaml", text.as_bytes().to_vec()).unwrap();
+        let expected = serde_json::json!({
+            "a": "x: 1\n", "b": "it's", "c d": [1, { "e": null }], "f": 31, "g": "h",
+        });
+        assert_eq!(text.value(), &expected);
+        for (path, marked) in [("b", "'it''s'"), ("c d[0]", "1"), ("c d[1].e", "~"), ("f", "0x1f"), ("g", "h")] {
+            assert_eq!(text.place(path).text(), marked, "{path}");
+        }
+    }
+}

@@ -85,10 +85,14 @@ impl Resolver<'_> {
     fn input(&mut self, name: &str, what: &str, largest: u64, at: &str) -> Option<Vec<u8>> {
         match input::read(&self.path(name), largest) {
             Ok(bytes) => {
+                tracing::debug!(name, bytes = bytes.len(), "read {what}");
                 self.inputs.push(file(name, what, bytes.len() as u64, blake3::hash(&bytes)));
                 Some(bytes)
             }
-            Err(trouble) => {
+            Err(mut trouble) => {
+                if trouble.missing && trouble.remedy.is_empty() {
+                    trouble.remedy = "paths in a job file are relative to the job file's folder".to_owned();
+                }
                 self.faults.push(Diagnostic::error(trouble.message).at(self.text.place(at)).remedy(trouble.remedy));
                 None
             }

@@ -14,7 +14,46 @@ use turnhue_stages::{Length, Side};
 
 /// All of them.
 pub(crate) fn all() -> Vec<Box<dyn AnyStage>> {
-    vec![erase::<Blocks>(), erase::<Bore>(), erase::<Price>(), erase::<Pack>(), erase::<Validate>(), erase::<Mishap>()]
+    vec![
+        erase::<Stretch>(),
+        erase::<Blocks>(),
+        erase::<Bore>(),
+        erase::<Price>(),
+        erase::<Pack>(),
+        erase::<Validate>(),
+        erase::<Mishap>(),
+    ]
+}
+
+/// Takes exactly one of its settings.
+pub(crate) struct Stretch;
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum StretchSettings {
+    /// To this height.
+    Height(Length),
+    /// By this factor.
+    Factor(f64),
+}
+
+impl Stage for Stretch {
+    type Settings = StretchSettings;
+    const NAME: &'static str = "stretch";
+    const PURPOSE: &'static str = "Stretches the model";
+    const VERSION: u32 = 1;
+
+    fn needs(_: &StretchSettings) -> Vec<Part> {
+        vec![Part::Surface]
+    }
+
+    fn gives(_: &StretchSettings) -> Vec<Part> {
+        vec![Part::Surface]
+    }
+
+    fn run(_: &StretchSettings, piece: Workpiece, _: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        Ok(piece)
+    }
 }
 
 /// Gives cells.
