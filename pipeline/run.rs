@@ -139,7 +139,7 @@ fn run_chain(
     folder: &mut RunFolder,
     listener: &mut dyn Listener,
 ) -> Result<Workpiece, Failure> {
-    let mut piece = Workpiece { surface: Some(Arc::clone(&plan.job.surface)), ..Workpiece::default() };
+    let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.surface));
     let mut known: Vec<Fact> = Vec::new();
     for (index, step) in plan.job.steps.iter().enumerate() {
         go_on(surroundings)?;
@@ -171,13 +171,13 @@ fn run_stage(
 ) -> Result<(Workpiece, Outcome), Failure> {
     let name = step.stage.name();
     let _entered = tracing::debug_span!("stage", name).entered();
-    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder);
+    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder).titled(plan.job.title.as_str());
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))
         .map_err(|_| Failure::defect(&format!("the stage `{name}` panicked; the lines above say where")))?;
     let piece = ended.map_err(|halt| failure(plan, step, halt))?;
-    if let Some(part) = step.stage.gives().into_iter().find(|&part| !piece.has(part)) {
+    if let Some(part) = step.stage.gives().iter().find(|&&part| !piece.has(part)) {
         return Err(Failure::defect(&format!("the stage `{name}` promised {part} and did not give it")));
     }
     Ok((piece, shop.close()))
@@ -200,7 +200,7 @@ fn disk(message: &str, error: &io::Error) -> Failure {
 
 fn stage_record(step: &PlannedStep, outcome: Outcome, seconds: f64, folder: &RunFolder) -> StageRecord {
     let stage = &step.stage;
-    let words = |parts: Vec<turnhue_stages::workpiece::Part>| parts.iter().map(ToString::to_string).collect();
+    let words = |parts: &[turnhue_stages::workpiece::Part]| parts.iter().map(ToString::to_string).collect();
     StageRecord {
         name: stage.name().to_owned(),
         version: stage.version(),
@@ -229,7 +229,7 @@ fn record_of(
         run,
         title: plan.job.title.as_str().to_owned(),
         verdict: Verdict::NotValidated,
-        order: piece.order.as_ref().map(|order| order.name.clone()),
+        order: piece.order().map(|order| order.name.clone()),
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
         started: started.rfc3339(),
         seconds,

@@ -172,12 +172,12 @@ fn settings_that_do_not_fit_the_model_exit_2_at_their_place() {
 fn what_else_fails_exits_3_and_leaves_nothing() {
     let shop = Workshop::new();
     for (kind, part) in [
-        ("panic", "the stage `mishap` panicked"),
-        ("disk", "could not write or read back half.txt: the disk is full"),
-        ("stop", "the run was stopped"),
-        ("promise", "the stage `mishap` promised paint"),
+        ("mishap: { kind: panic }", "the stage `mishap` panicked"),
+        ("mishap: { kind: disk }", "could not write or read back half.txt: the disk is full"),
+        ("mishap: { kind: stop }", "the run was stopped"),
+        ("vow", "the stage `vow` promised paint"),
     ] {
-        shop.job(&format!("blocks\npack\nmishap: {{ kind: {kind} }}"));
+        shop.job(&format!("blocks\npack\n{kind}"));
         let before = shop.content();
         let said = own(&shop, &["run", "job.yaml"]);
         assert_eq!(said.code, exit::FAILED, "{kind}");

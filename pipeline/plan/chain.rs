@@ -1,6 +1,5 @@
 //! Whether each stage of a chain has what it needs when its turn comes.
 
-use serde_json::json;
 use turnhue_stages::workpiece::Part;
 
 use super::{PlannedStep, Stages};
@@ -12,7 +11,7 @@ pub(super) fn check(text: &Text, steps: &[Option<PlannedStep>], stages: &Stages,
     let mut have = vec![Part::Surface];
     for (index, step) in steps.iter().enumerate() {
         let Some(step) = step else { return };
-        for part in step.stage.needs() {
+        for &part in step.stage.needs() {
             if !have.contains(&part) {
                 let later: Vec<_> = steps[index + 1..].iter().flatten().collect();
                 faults.push(unmet(text, step, part, &later, stages));
@@ -20,7 +19,9 @@ pub(super) fn check(text: &Text, steps: &[Option<PlannedStep>], stages: &Stages,
                 have.push(part);
             }
         }
-        have.extend(step.stage.gives());
+        let gives = step.stage.gives();
+        have.retain(|&part| !gives.iter().any(|&given| part.made_after(given)));
+        have.extend(gives);
     }
 }
 
@@ -42,8 +43,7 @@ fn unmet(text: &Text, step: &PlannedStep, part: Part, later: &[&PlannedStep], st
     }
 }
 
-/// The stages that, left to their defaults, give a part without needing it themselves.
+/// The stages that give a part without needing it themselves.
 fn makers(part: Part, stages: &Stages) -> Vec<&'static str> {
-    let by_default = stages.iter().filter_map(|stage| stage.read(json!({})).ok());
-    by_default.filter(|s| s.gives().contains(&part) && !s.needs().contains(&part)).map(|s| s.name()).collect()
+    stages.iter().filter(|s| s.gives().contains(&part) && !s.needs().contains(&part)).map(|s| s.name()).collect()
 }

@@ -52,7 +52,7 @@ pub fn process() -> Process {
         minimum_wall: mm(2.0),
         detail: mm(0.6),
         gap: mm(1.5),
-        opening: mm(8.0),
+        opening: mm(6.0),
         bleed: mm(0.3),
         edge_radius: mm(0.2),
         tolerance: mm(0.3),
@@ -102,7 +102,7 @@ impl Trial<'_> {
         let again = self.stage.read(resolved.clone()).unwrap_or_else(|misfit| panic!("resolved settings: {misfit:?}"));
         assert_eq!(again.settings(), resolved, "settings must survive a round trip");
         assert!(self.stage.read(serde_json::json!({ "no such setting": 1 })).is_err(), "unknown settings are refused");
-        for part in ready.needs() {
+        for &part in ready.needs() {
             assert!(self.piece.has(part), "the trial's piece must have {part}, which the stage needs");
         }
 
@@ -118,15 +118,15 @@ impl Trial<'_> {
             (piece, outcome.facts, outcome.findings, bytes)
         };
         let (piece, facts, findings, bytes) = run(1);
-        for part in ready.gives() {
+        for &part in ready.gives() {
             assert!(piece.has(part), "the stage says that it gives {part}");
         }
         for threads in [2, 3, 8] {
             let other = run(threads);
-            assert_eq!(other.0.surface, piece.surface, "the surface on {threads} threads");
-            assert_eq!(other.0.cells, piece.cells, "the cells on {threads} threads");
-            assert_eq!(other.0.void, piece.void, "the void on {threads} threads");
-            assert_eq!(other.0.paint, piece.paint, "the paint on {threads} threads");
+            assert_eq!(other.0.surface(), piece.surface(), "the surface on {threads} threads");
+            assert_eq!(other.0.cells(), piece.cells(), "the cells on {threads} threads");
+            assert_eq!(other.0.void(), piece.void(), "the void on {threads} threads");
+            assert_eq!(other.0.paint(), piece.paint(), "the paint on {threads} threads");
             assert_eq!(other.1, facts, "the facts on {threads} threads");
             assert_eq!(other.2, findings, "the findings on {threads} threads");
             assert_eq!(other.3, bytes, "the artefacts on {threads} threads");

@@ -32,10 +32,10 @@ pub trait Stage: Send + Sync + 'static {
     const VERSION: u32;
 
     /// The parts that must be on the workpiece before the stage runs.
-    fn needs(settings: &Self::Settings) -> Vec<Part>;
-
-    /// The parts that are on the workpiece after it ran, whatever the model.
-    fn gives(settings: &Self::Settings) -> Vec<Part>;
+    const NEEDS: &'static [Part];
+    /// The parts that are on the workpiece after it ran, whatever the settings and the model. Parts that are made from
+    /// these are gone then, unless the stage gives them too.
+    const GIVES: &'static [Part];
 
     /// The files that the settings name, as written there. The pipeline reads them before anything runs and puts their
     /// bytes on the [`Shop`].
@@ -259,6 +259,10 @@ pub trait AnyStage: Send + Sync {
     fn purpose(&self) -> &'static str;
     /// See [`Stage::VERSION`].
     fn version(&self) -> u32;
+    /// See [`Stage::NEEDS`].
+    fn needs(&self) -> &'static [Part];
+    /// See [`Stage::GIVES`].
+    fn gives(&self) -> &'static [Part];
     /// JSON Schema of the settings.
     fn schema(&self) -> Schema;
     /// Reads settings.
@@ -274,12 +278,12 @@ pub trait ReadyStage: Send + Sync {
     fn name(&self) -> &'static str;
     /// See [`Stage::VERSION`].
     fn version(&self) -> u32;
+    /// See [`Stage::NEEDS`].
+    fn needs(&self) -> &'static [Part];
+    /// See [`Stage::GIVES`].
+    fn gives(&self) -> &'static [Part];
     /// The settings with every default filled in.
     fn settings(&self) -> serde_json::Value;
-    /// See [`Stage::needs`].
-    fn needs(&self) -> Vec<Part>;
-    /// See [`Stage::gives`].
-    fn gives(&self) -> Vec<Part>;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
     /// See [`Stage::check`].
@@ -317,6 +321,14 @@ impl<S: Stage> AnyStage for Erased<S> {
         S::VERSION
     }
 
+    fn needs(&self) -> &'static [Part] {
+        S::NEEDS
+    }
+
+    fn gives(&self) -> &'static [Part] {
+        S::GIVES
+    }
+
     fn schema(&self) -> Schema {
         schemars::schema_for!(S::Settings)
     }
@@ -343,12 +355,12 @@ impl<S: Stage> ReadyStage for Ready<S> {
         serde_json::to_value(&self.0).unwrap_or_else(|error| panic!("settings of {} must be JSON: {error}", S::NAME))
     }
 
-    fn needs(&self) -> Vec<Part> {
-        S::needs(&self.0)
+    fn needs(&self) -> &'static [Part] {
+        S::NEEDS
     }
 
-    fn gives(&self) -> Vec<Part> {
-        S::gives(&self.0)
+    fn gives(&self) -> &'static [Part] {
+        S::GIVES
     }
 
     fn files(&self) -> Vec<String> {

@@ -6,10 +6,11 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::paint::Paint;
-use crate::solid::{Cells, Surface};
+use crate::solid::skin::outside_faces;
+use crate::solid::{Cells, Face, Skin, Surface};
 use crate::void::Void;
 
-/// A part of the workpiece that a stage may need or give.
+/// A part of the workpiece that a stage may need or give, in the order in which one is made from the other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Part {
     /// The model's triangles in mm.
@@ -45,22 +46,107 @@ pub struct OrderedFile {
     pub path: PathBuf,
 }
 
-/// The piece so far. A missing part has not been made yet.
+impl Part {
+    /// Whether this part is made from the other, directly or not: it is out of date once that one is made again.
+    #[must_use]
+    pub fn made_after(self, other: Self) -> bool {
+        self > other
+    }
+}
+
+/// The piece so far. A missing part has not been made yet. Giving it a part takes away those that were made from the
+/// part's predecessor.
 #[derive(Clone, Debug, Default)]
 pub struct Workpiece {
-    /// The model's triangles in mm, as read, then scaled and turned.
-    pub surface: Option<Arc<Surface>>,
-    /// The outer solid of cubes, without regard to the void.
-    pub cells: Option<Arc<Cells>>,
-    /// The cavity and its openings, inside the solid.
-    pub void: Option<Arc<Void>>,
-    /// A colour for every outside face, and the inside colour.
-    pub paint: Option<Arc<Paint>>,
-    /// The file that will be ordered.
-    pub order: Option<Arc<OrderedFile>>,
+    surface: Option<Arc<Surface>>,
+    cells: Option<Arc<Cells>>,
+    void: Option<Arc<Void>>,
+    hull: Option<Arc<Hull>>,
+    paint: Option<Arc<Paint>>,
+    order: Option<Arc<OrderedFile>>,
+}
+
+/// The outside faces of a piece and its skin: what follows from cells and void alone.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hull {
+    /// See [`outside_faces`].
+    pub faces: Arc<[Face]>,
+    /// The boundary of the printed solid.
+    pub skin: Skin,
 }
 
 impl Workpiece {
+    /// The model's triangles in mm, as read, then scaled and turned.
+    #[must_use]
+    pub fn surface(&self) -> Option<&Surface> {
+        self.surface.as_deref()
+    }
+
+    /// The outer solid of cubes, without regard to the void.
+    #[must_use]
+    pub fn cells(&self) -> Option<&Cells> {
+        self.cells.as_deref()
+    }
+
+    /// The cavity and its openings, inside the solid.
+    #[must_use]
+    pub fn void(&self) -> Option<&Void> {
+        self.void.as_deref()
+    }
+
+    /// A colour for every outside face, and the inside colour.
+    #[must_use]
+    pub fn paint(&self) -> Option<&Paint> {
+        self.paint.as_deref()
+    }
+
+    /// The file that will be ordered.
+    #[must_use]
+    pub fn order(&self) -> Option<&OrderedFile> {
+        self.order.as_deref()
+    }
+
+    /// The piece with that surface and nothing else.
+    #[must_use]
+    pub fn with_surface(self, surface: impl Into<Arc<Surface>>) -> Self {
+        Self { surface: Some(surface.into()), ..Self::default() }
+    }
+
+    /// The piece with those cells, solid so far.
+    #[must_use]
+    pub fn with_cells(self, cells: impl Into<Arc<Cells>>) -> Self {
+        Self { surface: self.surface, cells: Some(cells.into()), ..Self::default() }
+    }
+
+    /// The piece with that void, without paint.
+    #[must_use]
+    pub fn with_void(self, void: impl Into<Arc<Void>>) -> Self {
+        Self { surface: self.surface, cells: self.cells, void: Some(void.into()), ..Self::default() }
+    }
+
+    /// The piece with that paint, not written yet.
+    #[must_use]
+    pub fn with_paint(self, paint: impl Into<Arc<Paint>>) -> Self {
+        Self { paint: Some(paint.into()), order: None, ..self }
+    }
+
+    /// The piece with the file to order.
+    #[must_use]
+    pub fn with_order(self, order: impl Into<Arc<OrderedFile>>) -> Self {
+        Self { order: Some(order.into()), ..self }
+    }
+
+    /// The outside faces and the skin, made at the first call; `None` without cells.
+    pub fn hull(&mut self) -> Option<Arc<Hull>> {
+        if self.hull.is_none() {
+            let (cells, void) = (self.cells.as_deref()?, self.void.as_deref());
+            let faces: Arc<[Face]> = outside_faces(cells, void).into();
+            let skin = Skin::of(cells, void, &faces);
+            self.hull = Some(Arc::new(Hull { faces, skin }));
+        }
+        self.hull.clone()
+    }
+
     /// Whether the part is there.
     #[must_use]
     pub fn has(&self, part: Part) -> bool {

@@ -2,7 +2,6 @@
 
 use std::fs;
 use std::io;
-use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -22,6 +21,7 @@ pub(crate) fn all() -> Vec<Box<dyn AnyStage>> {
         erase::<Pack>(),
         erase::<Validate>(),
         erase::<Mishap>(),
+        erase::<Vow>(),
     ]
 }
 
@@ -42,14 +42,8 @@ impl Stage for Stretch {
     const NAME: &'static str = "stretch";
     const PURPOSE: &'static str = "Stretches the model";
     const VERSION: u32 = 1;
-
-    fn needs(_: &StretchSettings) -> Vec<Part> {
-        vec![Part::Surface]
-    }
-
-    fn gives(_: &StretchSettings) -> Vec<Part> {
-        vec![Part::Surface]
-    }
+    const NEEDS: &'static [Part] = &[Part::Surface];
+    const GIVES: &'static [Part] = &[Part::Surface];
 
     fn run(_: &StretchSettings, piece: Workpiece, _: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         Ok(piece)
@@ -77,14 +71,8 @@ impl Stage for Blocks {
     const NAME: &'static str = "blocks";
     const PURPOSE: &'static str = "Makes one block";
     const VERSION: u32 = 1;
-
-    fn needs(_: &BlocksSettings) -> Vec<Part> {
-        vec![Part::Surface]
-    }
-
-    fn gives(_: &BlocksSettings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
+    const NEEDS: &'static [Part] = &[Part::Surface];
+    const GIVES: &'static [Part] = &[Part::Cells];
 
     fn check(settings: &BlocksSettings, _: &Shop<'_>) -> Result<(), Misfit> {
         if settings.size.mm() > 0.0 {
@@ -93,11 +81,10 @@ impl Stage for Blocks {
         Err(Misfit::new("size", format!("a block of {} has no size", settings.size), "ask for more than 0 mm"))
     }
 
-    fn run(settings: &BlocksSettings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+    fn run(settings: &BlocksSettings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let grid = Grid { origin: glam::DVec3::ZERO, cell: settings.size.mm(), counts: glam::IVec3::ONE };
         shop.fact(Fact::whole("blocks", 1, Unit::Cells));
-        piece.cells = Some(Arc::new(Cells::from_fn(grid, |_| true)));
-        Ok(piece)
+        Ok(piece.with_cells(Cells::from_fn(grid, |_| true)))
     }
 }
 
@@ -128,14 +115,8 @@ impl Stage for Bore {
     const NAME: &'static str = "bore";
     const PURPOSE: &'static str = "Bores a hole";
     const VERSION: u32 = 1;
-
-    fn needs(_: &BoreSettings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
-
-    fn gives(_: &BoreSettings) -> Vec<Part> {
-        Vec::new()
-    }
+    const NEEDS: &'static [Part] = &[Part::Cells];
+    const GIVES: &'static [Part] = &[];
 
     fn run(settings: &BoreSettings, piece: Workpiece, _: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         if settings.wall.mm() > 10.0 {
@@ -161,14 +142,8 @@ impl Stage for Price {
     const NAME: &'static str = "price";
     const PURPOSE: &'static str = "Says what it costs";
     const VERSION: u32 = 1;
-
-    fn needs(_: &PriceSettings) -> Vec<Part> {
-        Vec::new()
-    }
-
-    fn gives(_: &PriceSettings) -> Vec<Part> {
-        Vec::new()
-    }
+    const NEEDS: &'static [Part] = &[];
+    const GIVES: &'static [Part] = &[];
 
     fn files(settings: &PriceSettings) -> Vec<String> {
         vec![settings.rates.clone()]
@@ -192,19 +167,12 @@ impl Stage for Pack {
     const NAME: &'static str = "pack";
     const PURPOSE: &'static str = "Writes the file to order";
     const VERSION: u32 = 1;
+    const NEEDS: &'static [Part] = &[Part::Cells];
+    const GIVES: &'static [Part] = &[Part::Order];
 
-    fn needs(_: &NoSettings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
-
-    fn gives(_: &NoSettings) -> Vec<Part> {
-        vec![Part::Order]
-    }
-
-    fn run(_: &NoSettings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+    fn run(_: &NoSettings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let path = shop.artefact("piece.txt", "the piece", |out| out.write_all(b"abc"))?;
-        piece.order = Some(Arc::new(OrderedFile { name: "piece.txt".to_owned(), path }));
-        Ok(piece)
+        Ok(piece.with_order(OrderedFile { name: "piece.txt".to_owned(), path }))
     }
 }
 
@@ -223,17 +191,11 @@ impl Stage for Validate {
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "Measures the ordered file";
     const VERSION: u32 = 1;
-
-    fn needs(_: &ValidateSettings) -> Vec<Part> {
-        vec![Part::Order]
-    }
-
-    fn gives(_: &ValidateSettings) -> Vec<Part> {
-        Vec::new()
-    }
+    const NEEDS: &'static [Part] = &[Part::Order];
+    const GIVES: &'static [Part] = &[];
 
     fn run(settings: &ValidateSettings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let order = piece.order.as_ref().expect("the plan saw to it");
+        let order = piece.order().expect("the plan saw to it");
         let bytes = fs::read(&order.path).map_err(|error| Halt::Shelf { name: order.name.clone(), error })?;
         shop.fact(Fact::whole("length", bytes.len(), Unit::Bytes));
         if settings.strict {
@@ -259,7 +221,6 @@ pub(crate) enum Kind {
     Panic,
     Disk,
     Stop,
-    Promise,
     Wait,
     Squat,
 }
@@ -269,14 +230,8 @@ impl Stage for Mishap {
     const NAME: &'static str = "mishap";
     const PURPOSE: &'static str = "Fails";
     const VERSION: u32 = 1;
-
-    fn needs(_: &MishapSettings) -> Vec<Part> {
-        Vec::new()
-    }
-
-    fn gives(settings: &MishapSettings) -> Vec<Part> {
-        if matches!(settings.kind, Kind::Promise) { vec![Part::Paint] } else { Vec::new() }
-    }
+    const NEEDS: &'static [Part] = &[];
+    const GIVES: &'static [Part] = &[];
 
     fn run(settings: &MishapSettings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         match settings.kind {
@@ -288,7 +243,6 @@ impl Stage for Mishap {
                 })?;
             }
             Kind::Stop => return Err(Halt::Cancelled),
-            Kind::Promise => {}
             Kind::Squat => {
                 shop.artefact("summary.html", "a page of its own", |out| out.write_all(b"half"))?;
             }
@@ -301,6 +255,22 @@ impl Stage for Mishap {
                 }
             }
         }
+        Ok(piece)
+    }
+}
+
+/// Promises paint and does not give it.
+pub(crate) struct Vow;
+
+impl Stage for Vow {
+    type Settings = NoSettings;
+    const NAME: &'static str = "vow";
+    const PURPOSE: &'static str = "Promises paint";
+    const VERSION: u32 = 1;
+    const NEEDS: &'static [Part] = &[];
+    const GIVES: &'static [Part] = &[Part::Paint];
+
+    fn run(_: &NoSettings, piece: Workpiece, _: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         Ok(piece)
     }
 }

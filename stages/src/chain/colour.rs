@@ -8,7 +8,6 @@ use serde::{Deserialize, Serialize};
 use crate::findings::{Fact, Finding, Unit};
 use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
 use crate::paint::Paint;
-use crate::solid::skin::outside_faces;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop, Stage};
 use crate::workpiece::{OrderedFile, Part, Workpiece};
@@ -59,25 +58,18 @@ impl Stage for Colour {
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
     const VERSION: u32 = 1;
+    const NEEDS: &'static [Part] = &[Part::Cells];
+    const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        vec![Part::Paint, Part::Order]
-    }
-
-    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cells = piece.cells.as_deref().expect("the plan checked that the cells are there");
-        let void = piece.void.as_deref();
-        let paint = paint(settings, outside_faces(cells, void).into());
-        say(shop, settings, &paint, cells.grid().cell);
+    fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let cell = piece.cells().expect("the plan saw to it").grid().cell;
+        let hull = piece.hull().expect("the plan saw to it");
+        let paint = paint(settings, Arc::clone(&hull.faces));
+        say(shop, settings, &paint, cell);
         shop.go_on()?;
-        let skin = Skin::of(cells, void, &paint.faces);
-        let path = write(shop, &skin, &paint)?;
+        let path = write(shop, &hull.skin, &paint)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
-        Ok(Workpiece { paint: Some(Arc::new(paint)), order: Some(Arc::new(order)), ..piece })
+        Ok(piece.with_paint(paint).with_order(order))
     }
 }
 

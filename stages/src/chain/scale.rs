@@ -1,7 +1,5 @@
 //! `scale`: brings the model to its real size.
 
-use std::sync::Arc;
-
 use glam::DVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -39,14 +37,8 @@ impl Stage for Scale {
     const NAME: &'static str = "scale";
     const PURPOSE: &'static str = "brings the model to its real size";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Size) -> Vec<Part> {
-        vec![Part::Surface]
-    }
-
-    fn gives(_: &Size) -> Vec<Part> {
-        vec![Part::Surface]
-    }
+    const NEEDS: &'static [Part] = &[Part::Surface];
+    const GIVES: &'static [Part] = &[Part::Surface];
 
     fn check(size: &Size, _: &Shop<'_>) -> Result<(), Misfit> {
         let (word, value) = match *size {
@@ -64,7 +56,7 @@ impl Stage for Scale {
     }
 
     fn run(size: &Size, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let surface = piece.surface.as_deref().expect("the plan checked that the surface is there");
+        let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
         let factor = factor(*size, surface, hi - lo)?;
         let scaled = surface.mapped(|p| p * factor);
@@ -73,7 +65,7 @@ impl Stage for Scale {
         }
         shop.fact(Fact::number("factor", factor, Unit::One));
         shop.fact(Fact::triple("model size", (hi - lo) * factor, Unit::Mm));
-        Ok(Workpiece { surface: Some(Arc::new(scaled)), ..piece })
+        Ok(piece.with_surface(scaled))
     }
 }
 

@@ -4,8 +4,6 @@
 //! [`crate::solid::inside`]. The grid and the surface are moved so that the grid's lowest corner is the origin: corners
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
-use std::sync::Arc;
-
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -94,14 +92,8 @@ impl Stage for Voxelise {
     const NAME: &'static str = "voxelise";
     const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Surface]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        vec![Part::Surface, Part::Cells]
-    }
+    const NEEDS: &'static [Part] = &[Part::Surface];
+    const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         match (settings.cell, settings.across) {
@@ -119,7 +111,7 @@ impl Stage for Voxelise {
     }
 
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let surface = piece.surface.as_deref().expect("the plan checked that the surface is there");
+        let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
         let cell = cell_size(settings, hi - lo)?;
         let (low, counts) = place(settings.grid, [lo, hi], cell);
@@ -137,7 +129,7 @@ impl Stage for Voxelise {
             )
             .into());
         }
-        Ok(Workpiece { surface: Some(Arc::new(surface)), cells: Some(Arc::new(cells)), ..piece })
+        Ok(piece.with_surface(surface).with_cells(cells))
     }
 }
 

@@ -1,7 +1,7 @@
 //! Distance from any point to the outside of a solid of cubes, exactly: the outside is a set of closed cubes, and the
 //! distance to a cube is the length of what is left after clamping the point to it.
 
-use glam::{DVec3, IVec3};
+use glam::{BVec3, DVec3, IVec3};
 
 use super::Cells;
 
@@ -10,43 +10,89 @@ use super::Cells;
 pub struct Block {
     low: DVec3,
     high: DVec3,
+    /// On which of its sides, below and above along each axis, there is air as well.
+    air_below: BVec3,
+    air_above: BVec3,
 }
 
+/// A component of a way shorter than this share of the cell is rounding.
+const ROUNDING: f64 = 1e-9;
+
 impl Block {
+    fn of(cells: &Cells, cell: IVec3) -> Self {
+        let grid = cells.grid();
+        let air = |sign: i32| {
+            let to = |axis: IVec3| !cells.solid(cell + sign * axis);
+            BVec3::new(to(IVec3::X), to(IVec3::Y), to(IVec3::Z))
+        };
+        Self { low: grid.corner(cell), high: grid.corner(cell + 1), air_below: air(-1), air_above: air(1) }
+    }
+
     /// From the block's nearest point to `point`.
     #[must_use]
     pub fn to(&self, point: DVec3) -> DVec3 {
         point - point.clamp(self.low, self.high)
     }
+
+    /// Where a point that moves along an axis, up or down, comes within `wall` of the block; `None` if it passes by.
+    #[must_use]
+    pub fn stops(&self, point: DVec3, axis: usize, up: bool, wall: f64) -> Option<f64> {
+        let mut across = self.to(point);
+        let ahead = across[axis];
+        across[axis] = 0.0;
+        let left = wall * wall - across.length_squared();
+        // A point that slides along at the wall's distance, up to rounding, passes by.
+        if left <= ROUNDING * wall * wall || (up && ahead > 0.0) || (!up && ahead < 0.0) {
+            return None;
+        }
+        Some(if up { self.low[axis] - left.sqrt() } else { self.high[axis] + left.sqrt() })
+    }
+
+    /// How the block is met along a way from its nearest point: at a face, around an edge or corner, or not at all
+    /// because a block of air beside it is nearer.
+    #[must_use]
+    pub fn met(&self, way: DVec3) -> Met {
+        let least = ROUNDING * (self.high.x - self.low.x);
+        let (below, above) = (way.cmplt(DVec3::splat(-least)), way.cmpgt(DVec3::splat(least)));
+        if (below & self.air_below | above & self.air_above).any() {
+            return Met::Behind;
+        }
+        if (below | above).bitmask().count_ones() > 1 { Met::Around } else { Met::Face }
+    }
 }
 
-/// The blocks of air that can be nearest to any point within `reach` of `point`, as far as they lie within `radius` of
-/// it. Cells off the grid are air.
-///
-/// On each line of cells along x the nearest block on either side is kept; those behind it are farther from every point
-/// between the two.
+/// See [`Block::met`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Met {
+    /// The distance is linear nearby.
+    Face,
+    /// The distance is curved nearby.
+    Around,
+    /// Another block is nearer.
+    Behind,
+}
+
+/// The blocks of air within `radius` of a point that have material beside them; the nearest block to a point in the solid
+/// is one of them. Cells off the grid are air.
 pub fn blocks_near(cells: &Cells, point: DVec3, radius: f64, blocks: &mut Vec<Block>) {
     blocks.clear();
     let grid = cells.grid();
     let local = (point - grid.origin) / grid.cell;
     let reach = radius / grid.cell;
-    let lo = (local - reach).floor().as_ivec3();
-    let hi = (local + reach).floor().as_ivec3();
-    let own = (local.x.floor() as i32).clamp(-1, grid.counts.x);
-    let mut keep = |cell: IVec3| {
-        let low = grid.corner(cell);
-        let block = Block { low, high: grid.corner(cell + 1) };
-        if block.to(point).length_squared() <= radius * radius {
-            blocks.push(block);
-        }
-    };
-    for k in lo.z..=hi.z {
-        for j in lo.y..=hi.y {
-            if let Some(i) = (lo.x..=own).rev().find(|&i| !cells.solid(IVec3::new(i, j, k))) {
-                keep(IVec3::new(i, j, k));
-            }
-            if let Some(i) = (own + 1..=hi.x).find(|&i| !cells.solid(IVec3::new(i, j, k))) {
-                keep(IVec3::new(i, j, k));
+    let lo = (local - reach).floor().as_ivec3().max(IVec3::NEG_ONE);
+    let hi = (local + reach).floor().as_ivec3().min(grid.counts);
+    for z in lo.z..=hi.z {
+        for y in lo.y..=hi.y {
+            for x in lo.x..=hi.x {
+                let cell = IVec3::new(x, y, z);
+                if cells.solid(cell) {
+                    continue;
+                }
+                let block = Block::of(cells, cell);
+                let bare = (block.air_below & block.air_above).all();
+                if !bare && block.to(point).length_squared() <= radius * radius {
+                    blocks.push(block);
+                }
             }
         }
     }

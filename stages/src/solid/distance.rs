@@ -1,11 +1,12 @@
-//! Exact Euclidean distance on a lattice: from the centre of each cell to the nearest point of a set of closed cubes.
+//! Exact Euclidean distance on a lattice: from the centre of each cell to the nearest point of a set of closed cubes, or
+//! to the nearest of a set of centres.
 //!
 //! Distances are squared and in units of half a lattice edge, so they are whole numbers: between two cells that differ by
-//! (i, j, k) the squared distance is g(i) + g(j) + g(k) with g(0) = 0 and g(n) = (2|n| − 1)². The sum is separable, so
-//! three passes along the axes do (Felzenszwalb & Huttenlocher 2012, Theory of Computing 8: lower envelope of parabolas).
-//! A closed cube is not a parabola's point; but its two ends are, each shared with the neighbour, and they lie halfway
-//! between the places at which the envelope is asked. So the parabolas stand at the cell boundaries, with the lower
-//! height of the two cells that meet there.
+//! (i, j, k) the squared distance is g(i) + g(j) + g(k), where g(n) = (2n)² to a centre; to a cube g(0) = 0 and g(n) =
+//! (2|n| − 1)². The sum is separable, so three passes along the axes do (Felzenszwalb & Huttenlocher 2012, Theory of
+//! Computing 8: lower envelope of parabolas). A closed cube is not a parabola's point; but its two ends are, each shared
+//! with the neighbour, and they lie halfway between the places at which the envelope is asked. So for cubes the parabolas
+//! stand at the cell boundaries, with the lower height of the two cells that meet there.
 
 use glam::IVec3;
 use rayon::prelude::*;
@@ -23,6 +24,13 @@ pub struct Distances {
 /// Farther than any lattice that fits into memory is wide, and small enough to add to.
 const FAR: u32 = u32::MAX / 4;
 
+/// What distance is taken to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum To {
+    Centres,
+    Cubes,
+}
+
 /// What lies beyond the lattice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Beyond {
@@ -36,18 +44,28 @@ impl Distances {
     /// From each cell's centre to the nearest of the cubes.
     #[must_use]
     pub fn to_cubes(cubes: &Cells, beyond: Beyond) -> Self {
-        let grid = *cubes.grid();
+        Self::to(To::Cubes, cubes, beyond)
+    }
+
+    /// From each cell's centre to the nearest of the cells' centres.
+    #[must_use]
+    pub fn to_centres(cells: &Cells) -> Self {
+        Self::to(To::Centres, cells, Beyond::Nothing)
+    }
+
+    fn to(to: To, cells: &Cells, beyond: Beyond) -> Self {
+        let grid = *cells.grid();
         let [nx, ny, nz] = grid.counts.to_array().map(|n| n as usize);
         let edge = if beyond == Beyond::Cubes { 0 } else { FAR };
 
         let mut along_y = vec![0u32; nx * ny * nz];
         along_y.par_chunks_mut((nx * ny).max(1)).enumerate().for_each(|(k, layer)| {
             for (j, line) in layer.chunks_mut(nx).enumerate() {
-                along_line(line, cubes.line(j as i32, k as i32), edge);
+                along_line(to, line, cells.line(j as i32, k as i32), edge);
             }
             let mut envelope = Envelope::default();
             for i in 0..nx {
-                envelope.pass(edge, ny, |j| layer[j * nx + i]);
+                envelope.pass(to, edge, ny, |j| layer[j * nx + i]);
                 envelope.write(ny, |j, d| layer[j * nx + i] = d);
             }
         });
@@ -60,7 +78,7 @@ impl Distances {
             }
             let mut envelope = Envelope::default();
             for i in 0..nx {
-                envelope.pass(edge, nz, |k| layer[k * nx + i]);
+                envelope.pass(to, edge, nz, |k| layer[k * nx + i]);
                 envelope.write(nz, |k, d| layer[k * nx + i] = d);
             }
         });
@@ -97,27 +115,28 @@ impl Distances {
 }
 
 /// Squared distances along one line of bits.
-fn along_line(line: &mut [u32], words: &[u64], edge: u32) {
+fn along_line(to: To, line: &mut [u32], words: &[u64], edge: u32) {
+    let first = if to == To::Cubes { 1 } else { 2 };
     let cube = |i: usize| words[i / 64] >> (i % 64) & 1 == 1;
     let squared = |gap: Option<u32>| gap.map_or(FAR, |halves| halves.saturating_mul(halves).min(FAR));
-    let start = if edge == 0 { Some(1) } else { None };
+    let start = if edge == 0 { Some(first) } else { None };
     // Half edges from the centre to the nearest cube on the left, then on the right.
     let mut gap = start;
     for (i, d) in line.iter_mut().enumerate() {
         gap = if cube(i) { Some(0) } else { gap };
         *d = squared(gap);
-        gap = gap.map(|g| if g == 0 { 1 } else { g + 2 });
+        gap = gap.map(|g| if g == 0 { first } else { g + 2 });
     }
     let mut gap = start;
     for (i, d) in line.iter_mut().enumerate().rev() {
         gap = if cube(i) { Some(0) } else { gap };
         *d = (*d).min(squared(gap));
-        gap = gap.map(|g| if g == 0 { 1 } else { g + 2 });
+        gap = gap.map(|g| if g == 0 { first } else { g + 2 });
     }
 }
 
-/// The lower envelope of parabolas at the boundaries of the cells of a line, in half edges: cell `i` is asked at `2i`,
-/// the parabola before it stands at `2i − 1`.
+/// The lower envelope of parabolas along a line, in half edges: cell `i` is asked at `2i`; a parabola of its own stands
+/// there too, the one of its boundary with the cell before at `2i − 1`.
 #[derive(Default)]
 struct Envelope {
     /// Heights of the cells themselves.
@@ -129,11 +148,19 @@ struct Envelope {
 }
 
 impl Envelope {
-    fn pass(&mut self, edge: u32, count: usize, height: impl Fn(usize) -> u32) {
+    fn pass(&mut self, to: To, edge: u32, count: usize, height: impl Fn(usize) -> u32) {
         self.own.clear();
         self.own.extend((0..count).map(height));
         self.sites.clear();
         self.from.clear();
+        if to == To::Centres {
+            for cell in 0..count {
+                if self.own[cell] < FAR {
+                    self.add(2 * cell as i64, i64::from(self.own[cell]));
+                }
+            }
+            return;
+        }
         for boundary in 0..=count {
             let before = if boundary == 0 { edge } else { self.own[boundary - 1] };
             let behind = if boundary == count { edge } else { self.own[boundary] };
@@ -214,6 +241,24 @@ mod tests {
         }
 
         #[test]
+        fn agrees_with_looking_at_every_centre(
+            nx in 1i32..70, ny in 1i32..9, nz in 1i32..9,
+            seeds in proptest::collection::vec((0i32..70, 0i32..9, 0i32..9), 0..12),
+        ) {
+            let counts = IVec3::new(nx, ny, nz);
+            let mut cells = Cells::empty(grid(counts));
+            for (x, y, z) in seeds {
+                cells.set(IVec3::new(x % nx, y % ny, z % nz), true);
+            }
+            let distances = Distances::to_centres(&cells);
+            for z in 0..nz { for y in 0..ny { for x in 0..nx {
+                let at = IVec3::new(x, y, z);
+                let least = cells.iter().map(|c| (c - at).length_squared() as u32 * 4).min().unwrap_or(FAR);
+                prop_assert_eq!(distances.squared_halves(at), least, "{}", at);
+            }}}
+        }
+
+        #[test]
         fn cubes_beyond_the_lattice_count_when_asked(nx in 1i32..9, ny in 1i32..9, nz in 1i32..9) {
             let counts = IVec3::new(nx, ny, nz);
             let distances = Distances::to_cubes(&Cells::empty(grid(counts)), Beyond::Cubes);
@@ -223,6 +268,24 @@ mod tests {
                 prop_assert_eq!(distances.squared_halves(at), (2 * to_edge + 1).pow(2));
             }}}
         }
+    }
+
+    #[test]
+    fn squared_distances_between_centres_as_published() {
+        // Histogram of squared distances from the middle of 5 × 5 × 5 points, and one line with three features: by
+        // scipy 1.17 and edt 3 and by brute force.
+        let mut middle = Cells::empty(grid(IVec3::splat(5)));
+        middle.set(IVec3::splat(2), true);
+        let distances = Distances::to_centres(&middle);
+        let mut histogram = [0; 13];
+        for at in crate::solid::air(&Cells::empty(grid(IVec3::splat(5)))).iter() {
+            histogram[distances.squared_halves(at) as usize / 4] += 1;
+        }
+        assert_eq!(histogram, [1, 6, 12, 8, 6, 24, 24, 0, 12, 24, 0, 0, 8]);
+        let features = Cells::from_fn(grid(IVec3::new(10, 1, 1)), |c| [1, 2, 7].contains(&c.x));
+        let line = Distances::to_centres(&features);
+        let squared: Vec<u32> = (0..10).map(|x| line.squared_halves(IVec3::new(x, 0, 0)) / 4).collect();
+        assert_eq!(squared, [1, 0, 0, 1, 4, 4, 1, 0, 1, 4]);
     }
 
     #[test]

@@ -208,3 +208,6 @@ fn left_of(p: DVec3, q: DVec3, y: f64, z: f64) -> bool {
     let (dy, dz) = (q.y - p.y, q.z - p.z);
     if dz != 0.0 { dz < 0.0 } else { dy > 0.0 }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,6 +7,8 @@ mod components;
 mod contacts;
 pub mod distance;
 mod forest;
+#[cfg(test)]
+pub(crate) mod forms;
 pub mod inside;
 #[cfg(test)]
 pub(crate) mod samples;

@@ -279,3 +279,6 @@ impl Hasher for Mix {
         self.0 = mixed ^ (mixed >> 29);
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -52,14 +52,8 @@ impl Stage for Estimate {
     const NAME: &'static str = "estimate";
     const PURPOSE: &'static str = "Says what the piece will cost, by number of copies, from a bureau's rate file";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        Vec::new()
-    }
+    const NEEDS: &'static [Part] = &[Part::Cells];
+    const GIVES: &'static [Part] = &[];
 
     fn files(settings: &Settings) -> Vec<String> {
         vec![settings.rates.clone()]
@@ -74,10 +68,9 @@ impl Stage for Estimate {
         check_copies(&settings.copies)?;
         let rates = read(settings, shop)?;
         let chosen = chosen(settings, &rates)?;
-        let cells =
-            piece.cells.as_deref().ok_or_else(|| Misfit::new("", "there are no cells", "run voxelise before"))?;
-        let printed = measure(cells, piece.void.as_deref(), shop)?;
-        let solid = piece.void.as_ref().map(|_| measure(cells, None, shop)).transpose()?;
+        let cells = piece.cells().expect("the plan saw to it");
+        let printed = measure(cells, piece.void(), shop)?;
+        let solid = piece.void().map(|_| measure(cells, None, shop)).transpose()?;
         Account::new(&rates, &chosen, &printed, &settings.copies).tell(shop, solid.as_ref());
         Ok(piece)
     }

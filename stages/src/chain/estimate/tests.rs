@@ -106,12 +106,13 @@ fn run(settings: serde_json::Value, rates: &str, piece: Workpiece, known: &[Fact
 }
 
 fn solid_piece() -> Workpiece {
-    Workpiece { cells: Some(Arc::new(block())), ..Workpiece::default() }
+    Workpiece::default().with_cells(block())
 }
 
 fn hollow_piece() -> Workpiece {
     let cells = block();
-    Workpiece { void: Some(Arc::new(void(&cells))), cells: Some(Arc::new(cells)), ..Workpiece::default() }
+    let void = void(&cells);
+    Workpiece::default().with_cells(cells).with_void(void)
 }
 
 fn fact<'a>(outcome: &'a Outcome, name: &str) -> &'a Value {

@@ -3,7 +3,7 @@
 use glam::IVec3;
 
 use crate::solid::distance::{Beyond, Distances};
-use crate::solid::{Cells, Components, Leave, Neighbours, make_well_composed};
+use crate::solid::{Cells, Components, Grid, Leave, Neighbours, air, make_well_composed};
 
 /// The lattice on which the cavity is laid out.
 pub(super) struct Lattice {
@@ -19,12 +19,21 @@ pub(super) struct Lattice {
 /// long as a lattice cell: with this share they leave 1 to 3 % more material than exact arcs, which `tests` measure.
 const SHARE_OF_WALL: f64 = 0.6;
 
+/// A lattice cell is chosen when its centre lies deeper than the wall by at least this share of its edge: room for its
+/// corners to give way where the wall is rounded.
+pub(super) const SLACK: f64 = 0.1;
+
 impl Lattice {
     pub(super) fn new(cells: &Cells, wall: f64) -> Self {
         let per_cell = (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0) as i32;
         let solid = refined(cells, per_cell);
-        let outside = crate::solid::air(&solid);
+        let outside = air(&solid);
         Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell }
+    }
+
+    /// The lattice cells whose centres leave the wall, and a little slack.
+    pub(super) fn room(&self, wall: f64) -> Cells {
+        self.depth.at_least(wall + SLACK * self.solid.grid().cell)
     }
 
     /// The same cells on the finer lattice.
@@ -59,26 +68,61 @@ fn refined(cells: &Cells, per_cell: i32) -> Cells {
 pub(super) fn emptied(cavity: &Cells, shafts: &Cells, gap: f64) -> Cells {
     let void = cavity.or(shafts);
     let edge = cavity.grid().cell;
-    let radius = gap / 2.0;
     // A lattice cell is itself wide enough for the ball.
-    if 2.0 * radius <= edge {
-        return reached(&void, shafts, cavity);
+    if gap <= edge {
+        return reached(&void, shafts).zip(cavity, |a, b| a & b);
     }
-    let to_material = Distances::to_cubes(&crate::solid::air(&void), Beyond::Nothing);
-    let rolled = reached(&to_material.at_least(radius).zip(&void, |a, b| a & b), shafts, &void);
-    let beside = Distances::to_cubes(&rolled, Beyond::Nothing);
-    let beyond = beside.at_least(radius * 3f64.sqrt() + edge / 2.0);
-    reached(&void.minus(&beyond).or(shafts), shafts, cavity)
+    let radius = gap / 2.0;
+    // Middles of the ball lie on lattice corners where it is an even number of lattice cells wide, else on centres; so a
+    // channel just wide enough, straight along an axis, is found so.
+    let beside = if (gap / edge).ceil() as i64 % 2 == 0 {
+        let material = corners_of(&air(&void), Share::Any);
+        let rolled = rolled(&material, &corners_of(shafts, Share::All), Distances::to_centres, radius);
+        cells_near_corners(&rolled, radius * 3f64.sqrt(), void.grid())
+    } else {
+        let rolled = rolled(&air(&void), shafts, |m| Distances::to_cubes(m, Beyond::Nothing), radius);
+        air(&Distances::to_centres(&rolled).at_least(radius * 3f64.sqrt() + edge / 2.0))
+    };
+    reached(&void.zip(&beside, |a, b| a & b).or(shafts), shafts).zip(cavity, |a, b| a & b)
 }
 
-/// The cells of `among` in those components of `void` that touch a shaft.
-fn reached(void: &Cells, shafts: &Cells, among: &Cells) -> Cells {
-    let components = Components::of(void, Neighbours::Faces);
+/// Where the middle of the ball gets to, starting in the shafts.
+fn rolled(material: &Cells, shafts: &Cells, distances: impl Fn(&Cells) -> Distances, radius: f64) -> Cells {
+    let free = distances(material).at_least(radius);
+    reached(&free, &shafts.zip(&free, |a, b| a & b))
+}
+
+/// The components of a set that hold any of the seeds.
+fn reached(set: &Cells, seeds: &Cells) -> Cells {
+    let components = Components::of(set, Neighbours::Faces);
     let mut touched = vec![false; components.len()];
-    for component in shafts.iter().filter_map(|cell| components.at(cell)) {
+    for component in seeds.iter().filter_map(|cell| components.at(cell)) {
         touched[component] = true;
     }
-    components.cells_where(|c| touched[c]).zip(among, |a, b| a & b)
+    components.cells_where(|c| touched[c])
+}
+
+/// How many of the eight cells around a corner must be in a set.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Share {
+    Any,
+    All,
+}
+
+/// The corners of a lattice, as the cells of another whose centres they are.
+fn corners_of(cells: &Cells, share: Share) -> Cells {
+    let grid = cells.grid();
+    let corners = Grid { origin: grid.origin - grid.cell / 2.0, cell: grid.cell, counts: grid.counts + 1 };
+    Cells::from_fn(corners, |corner| {
+        let mut held = around(corner).map(|cell| cells.solid(cell));
+        if share == Share::Any { held.any(|h| h) } else { held.all(|h| h) }
+    })
+}
+
+/// The cells with a corner no farther than `reach` from one of the given corners.
+fn cells_near_corners(corners: &Cells, reach: f64, grid: &Grid) -> Cells {
+    let near = air(&Distances::to_centres(corners).at_least(reach * (1.0 + 1e-9)));
+    Cells::from_fn(*grid, |cell| (0..8).any(|i| near.solid(cell + IVec3::new(i & 1, i >> 1 & 1, i >> 2))))
 }
 
 /// Gives back to the material the cavity cells with which the printed solid would touch itself in an edge or a corner

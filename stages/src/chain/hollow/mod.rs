@@ -4,10 +4,12 @@
 mod cavity;
 mod openings;
 mod shape;
+#[cfg(test)]
+mod tests;
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
+use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -57,14 +59,8 @@ impl Stage for Hollow {
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        vec![Part::Void]
-    }
+    const NEEDS: &'static [Part] = &[Part::Cells];
+    const GIVES: &'static [Part] = &[Part::Void];
 
     fn check(settings: &Settings, shop: &Shop<'_>) -> Result<(), Misfit> {
         if settings.wall.mm() <= 0.0 {
@@ -93,23 +89,26 @@ impl Stage for Hollow {
     }
 
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cells = piece.cells.as_deref().expect("the plan checked that the cells are there");
+        let cells = piece.cells().expect("the plan saw to it");
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
         let lattice = Lattice::new(cells, settings.wall.mm());
         shop.go_on()?;
-        let room = lattice.depth.at_least(settings.wall.mm());
+        let room = lattice.room(settings.wall.mm());
         if room.count() == 0 {
             return Err(too_thick(settings, &lattice).into());
         }
-        let (shafts, openings) = shafts(settings, cells, &room, lattice.per_cell)?;
+        let opened = open(settings, cells, &room, lattice.per_cell)?;
         shop.go_on()?;
-        let (void, volume) = emptied_and_shaped(settings, cells, &lattice, &room, shafts, openings, gap);
+        let void = shaped(opened, cells, &lattice, &room, gap);
         if void.cavity.count() == 0 {
             let message = format!("no part of the inside can be emptied through openings past a gap of {gap} mm");
             return Err(Misfit::new("openings", message, "ask for a thinner wall, or leave hollow out").into());
         }
-        say(shop, cells, &lattice, &room, &void, volume);
-        Ok(Workpiece { void: Some(Arc::new(void)), ..piece })
+        let left = room.minus(&void.cavity).minus(&lattice.refine(&void.shafts));
+        let mut piece = piece.with_void(void);
+        say(shop, &mut piece);
+        say_pockets(shop, &left);
+        Ok(piece)
     }
 }
 
@@ -125,8 +124,8 @@ fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {
     )
 }
 
-/// Finds the place of every opening, one after the other.
-fn shafts(settings: &Settings, cells: &Cells, room: &Cells, per_cell: i32) -> Result<(Cells, Vec<Opening>), Misfit> {
+/// Finds the place of every opening, one after the other. The cavity of the void is still empty.
+fn open(settings: &Settings, cells: &Cells, room: &Cells, per_cell: i32) -> Result<Void, Misfit> {
     let mut shafts = Cells::empty(*cells.grid());
     let mut openings = Vec::new();
     for at in 0..settings.openings.len() {
@@ -134,45 +133,28 @@ fn shafts(settings: &Settings, cells: &Cells, room: &Cells, per_cell: i32) -> Re
         for z in shaft.low.z..=shaft.high.z {
             for y in shaft.low.y..=shaft.high.y {
                 for x in shaft.low.x..=shaft.high.x {
-                    shafts.set(glam::IVec3::new(x, y, z), true);
+                    shafts.set(IVec3::new(x, y, z), true);
                 }
             }
         }
         openings.push(shaft.opening);
     }
-    Ok((shafts, openings))
+    let cavity = Cells::empty(*room.grid());
+    Ok(Void { shafts, openings, cavity, per_cell, moved: BTreeMap::new(), wall: settings.wall.mm() })
 }
 
-/// The cavity and its volume in mm³. Where the wall cannot be held by moving corners alone, the cavity gives way by a
-/// lattice cell and is shaped again.
-fn emptied_and_shaped(
-    settings: &Settings,
-    cells: &Cells,
-    lattice: &Lattice,
-    room: &Cells,
-    shafts: Cells,
-    openings: Vec<Opening>,
-    gap: f64,
-) -> (Void, f64) {
-    let fine_shafts = lattice.refine(&shafts);
-    let room = room.minus(&fine_shafts);
-    let mut void = Void {
-        shafts,
-        openings,
-        cavity: cavity::emptied(&room, &fine_shafts, gap),
-        per_cell: lattice.per_cell,
-        moved: BTreeMap::new(),
-        wall: settings.wall.mm(),
-    };
+/// The void with its cavity. Where the wall cannot be held by moving corners alone, the cavity gives way by a lattice
+/// cell and is shaped again.
+fn shaped(mut void: Void, cells: &Cells, lattice: &Lattice, room: &Cells, gap: f64) -> Void {
+    let shafts = lattice.refine(&void.shafts);
+    void.cavity = cavity::emptied(&room.minus(&shafts), &shafts, gap);
     loop {
-        void.moved.clear();
-        void.cavity = cavity::mended(lattice, void.cavity, &fine_shafts, gap);
-        let shaped = shape::shape(cells, &void);
-        if shaped.thin.is_empty() {
-            void.moved = shaped.moved;
-            return (void, shaped.volume);
+        void.cavity = cavity::mended(lattice, void.cavity, &shafts, gap);
+        let shape = shape::shape(cells, &void);
+        if shape.thin.is_empty() {
+            return Void { moved: shape.moved, ..void };
         }
-        for piece in shaped.thin.into_iter().flat_map(cavity::around) {
+        for piece in shape.thin.into_iter().flat_map(cavity::around) {
             if void.cavity.solid(piece) {
                 void.cavity.set(piece, false);
             }
@@ -180,29 +162,28 @@ fn emptied_and_shaped(
     }
 }
 
-fn say(shop: &mut Shop<'_>, cells: &Cells, lattice: &Lattice, room: &Cells, void: &Void, volume: f64) {
-    let cell3 = cells.grid().cell.powi(3);
-    let solid = cells.count() as f64 * cell3;
-    let emptied = volume + void.shafts.count() as f64 * cell3;
+fn say(shop: &mut Shop<'_>, piece: &mut Workpiece) {
+    let material = piece.hull().expect("the piece has cells").skin.volume();
+    let (cells, void) = (piece.cells().expect("cells were hollowed"), piece.void().expect("the void was just given"));
+    let solid = cells.count() as f64 * cells.grid().cell.powi(3);
     shop.fact(Fact::number("wall", void.wall, Unit::Mm));
     shop.fact(Fact::number("solid", solid / 1000.0, Unit::Cm3));
-    shop.fact(Fact::number("void", emptied / 1000.0, Unit::Cm3));
-    shop.fact(Fact::number("material", (solid - emptied) / 1000.0, Unit::Cm3));
-    shop.fact(Fact::number("material saved", 100.0 * emptied / solid, Unit::Percent));
+    shop.fact(Fact::number("void", (solid - material) / 1000.0, Unit::Cm3));
+    shop.fact(Fact::number("material", material / 1000.0, Unit::Cm3));
+    shop.fact(Fact::number("material saved", 100.0 * (1.0 - material / solid), Unit::Percent));
     shop.fact(Fact::whole("lattice cells along a cell", void.per_cell as usize, Unit::Count));
-    let rows = void.openings.iter().map(|o| {
+    let row = |o: &Opening| {
         let (low, high) = (o.low, o.high);
-        let box_text = format!("{} – {}, {} – {}, {} – {}", low.x, high.x, low.y, high.y, low.z, high.z);
-        vec![o.side.to_string(), format!("{}", o.width()), box_text]
-    });
-    shop.fact(Fact::table("openings", &["side", "clear width, mm", "shaft along x, y, z, mm"], rows.collect()));
-    say_pockets(shop, lattice, room, void);
+        let shaft = format!("{} – {}, {} – {}, {} – {}", low.x, high.x, low.y, high.y, low.z, high.z);
+        vec![o.side.to_string(), o.width().to_string(), shaft]
+    };
+    let rows = void.openings.iter().map(row).collect();
+    shop.fact(Fact::table("openings", &["side", "clear width, mm", "shaft along x, y, z, mm"], rows));
 }
 
 /// Says where room for the cavity stayed solid because it cannot be emptied.
-fn say_pockets(shop: &mut Shop<'_>, lattice: &Lattice, room: &Cells, void: &Void) {
-    let left = room.minus(&void.cavity).minus(&lattice.refine(&void.shafts));
-    let pockets = Components::of(&left, Neighbours::Faces);
+fn say_pockets(shop: &mut Shop<'_>, left: &Cells) {
+    let pockets = Components::of(left, Neighbours::Faces);
     let edge3 = left.grid().cell.powi(3);
     let volume = left.count() as f64 * edge3 / 1000.0;
     shop.fact(Fact::number("pockets left solid", volume, Unit::Cm3));

@@ -10,12 +10,13 @@
 //!    chord between two corners on it dips below w. Each triangle is sampled, and its corners are pushed away from the
 //!    outside until every sample keeps w plus what may be missed between samples.
 //!
-//! No corner moves along an axis by as much as h/2, or by as much as h into the cavity where no other corner of the
-//! boundary lies ahead; so no two corners meet, and neighbours stay in order. A corner on the wall of a
+//! No corner moves along an axis by as much as h/2 where another corner of the boundary lies ahead; so no two corners
+//! meet, and neighbours stay in order. A corner on the wall of a
 //! shaft moves within that wall only.
 //!
 //! What may be missed: the distance to one block is convex with a second derivative of at most 1/d ≤ 1/w where the block
-//! is met at an edge or a corner, and linear where it is met at a face throughout. Linear interpolation over a triangle
+//! is met at an edge or a corner, and linear where it is met at a face throughout. (Blocks behind a nearer neighbour do
+//! not count.) Linear interpolation over a triangle
 //! whose smallest enclosing circle has radius r errs by at most r²/(2w) (Waldron 1998, "The error in linear
 //! interpolation at the vertices of a simplex").
 //!
@@ -27,8 +28,8 @@ use std::collections::BTreeMap;
 use glam::{BVec3, DVec3, IVec3};
 use rayon::prelude::*;
 
-use super::cavity::around;
-use crate::solid::clearance::{Block, blocks_near, nearest};
+use super::cavity::{SLACK, around};
+use crate::solid::clearance::{Block, Met, blocks_near, nearest};
 use crate::solid::skin::{each_cavity_face, face_corners, split};
 use crate::solid::{Cells, Face};
 use crate::void::Void;
@@ -46,8 +47,6 @@ pub(super) struct Shaped {
     pub(super) moved: BTreeMap<[i32; 3], DVec3>,
     /// Corners near which the wall stayed too thin.
     pub(super) thin: Vec<IVec3>,
-    /// Volume of the cavity, in mm³.
-    pub(super) volume: f64,
 }
 
 /// A corner of the cavity's boundary.
@@ -64,18 +63,31 @@ struct Corner {
 }
 
 impl Corner {
-    /// Keeps a point in the corner's box.
-    fn boxed(&self, point: DVec3) -> DVec3 {
-        point.clamp(self.home - self.below, self.home + self.above)
+    /// The point pushed as far along `push` as it would go freely, by way of the axes along which it may still move.
+    fn pushed(&self, point: DVec3, push: DVec3) -> DVec3 {
+        let (low, high) = (self.home - self.below, self.home + self.above);
+        let mut moved = point;
+        // Each round at least one more axis comes to its end.
+        for _ in 0..3 {
+            let left = push.length_squared() - (moved - point).dot(push);
+            let ended = (push.cmpgt(DVec3::ZERO) & moved.cmpge(high)) | (push.cmplt(DVec3::ZERO) & moved.cmple(low));
+            let open = DVec3::select(self.free & !ended, push, DVec3::ZERO);
+            if left <= 0.0 || open == DVec3::ZERO {
+                break;
+            }
+            // At most doubled, lest an axis nearly across the push carries it all.
+            moved = (moved + open * (left / open.length_squared()).min(2.0)).clamp(low, high);
+        }
+        moved
     }
 }
 
-/// How far a corner may move, as a share of h: short of where its neighbour may come to meet it …
+/// How far a corner may move along an axis, as a share of h: short of where another may come to meet it …
 const HALFWAY: f64 = 0.49;
-/// Outwards all of half an edge, so that flat walls are reached: there the wall itself keeps two corners apart.
-const OUTWARDS: f64 = 0.5;
-/// … and short of the next lattice corner where there is no neighbour.
-const ALL_THE_WAY: f64 = 0.98;
+/// … short of the next corner on the way into the cavity …
+const INWARDS: f64 = 0.98;
+/// … and outwards as far as a flat wall can lie: half a lattice cell, and the slack with which cells were chosen.
+const OUTWARDS: f64 = 0.5 + SLACK;
 
 /// Moves the corners of the void's cavity.
 pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
@@ -85,11 +97,9 @@ pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
     let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c)).collect();
     let quads: Vec<[usize; 4]> = faces(void).iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
     let thin = mould.push(&corners, &quads, &mut points);
-    let volume = volume(void, &place, &points);
     Shaped {
         moved: corners.iter().zip(&points).map(|(c, &p)| (order(c.at), p)).collect(),
         thin: thin.into_iter().map(|i| corners[i].at).collect(),
-        volume,
     }
 }
 
@@ -117,24 +127,33 @@ fn corners(cells: &Cells, void: &Void) -> Vec<Corner> {
         let at = IVec3::new(x, y, z);
         let outward = [0, 1, 2].map(|axis| i32::from(looks[2 * axis]) - i32::from(looks[2 * axis + 1]));
         let outward = IVec3::from_array(outward);
-        let inward = if faces_another(at, -outward, |c| looks_has(&looks_of, c)) { HALFWAY } else { ALL_THE_WAY };
+        let reach = |way: IVec3, alone: f64| {
+            edge * if faces_another(at, way, |c| looks_of.contains_key(&order(c))) { HALFWAY } else { alone }
+        };
+        let (inward, outwards) = (reach(-outward, INWARDS), reach(outward, OUTWARDS));
         // Below its place lies the inside of the cavity where its faces look up, and the other way round.
-        let reach = |into: bool| edge * if into { inward } else { HALFWAY };
-        let below = DVec3::from_array(outward.to_array().map(|o| reach(o > 0)));
-        let above = DVec3::from_array(outward.to_array().map(|o| reach(o < 0)));
+        let along = |up: i32, down: i32, level: f64| {
+            move |o: i32| {
+                if o == up {
+                    inward
+                } else if o == down {
+                    outwards
+                } else {
+                    level
+                }
+            }
+        };
+        let below = DVec3::from_array(outward.to_array().map(along(1, -1, edge * HALFWAY)));
+        let above = DVec3::from_array(outward.to_array().map(along(-1, 1, edge * HALFWAY)));
         Corner { at, free: free_axes(cells, void, at), outward, home: home(void, at), below, above }
     };
     looks_of.iter().map(corner).collect()
 }
 
-fn looks_has(looks: &BTreeMap<[i32; 3], [bool; 6]>, corner: IVec3) -> bool {
-    looks.contains_key(&order(corner))
-}
-
-/// Whether another corner of the boundary lies next to this one on the way into the cavity, along an axis or across.
-fn faces_another(at: IVec3, inward: IVec3, is_corner: impl Fn(IVec3) -> bool) -> bool {
+/// Whether another corner of the boundary lies next to this one along any of the axes of `way`, or across.
+fn faces_another(at: IVec3, way: IVec3, is_corner: impl Fn(IVec3) -> bool) -> bool {
     (1..8).any(|part| {
-        let step = inward * IVec3::new(part & 1, part >> 1 & 1, part >> 2);
+        let step = way * IVec3::new(part & 1, part >> 1 & 1, part >> 2);
         step != IVec3::ZERO && is_corner(at + step)
     })
 }
@@ -175,8 +194,7 @@ impl Mould<'_> {
             if gap <= 0.0 {
                 break;
             }
-            let push = way.normalize_or_zero() * gap;
-            point = corner.boxed(point + DVec3::select(corner.free, push, DVec3::ZERO));
+            point = corner.pushed(point, way.normalize_or_zero() * gap);
         }
         for axis in (0..3).filter(|&axis| corner.free.test(axis) && corner.outward[axis] != 0) {
             point = self.outwards(&blocks, corner, point, axis);
@@ -184,19 +202,14 @@ impl Mould<'_> {
         point
     }
 
-    /// Moves a point along an axis as far as the wall and its box allow. Each step is the room that is left, which is
-    /// safe as the distance changes no faster than the point moves.
+    /// Moves a point along an axis as far as the wall and its box allow.
     fn outwards(&self, blocks: &[Block], corner: &Corner, mut point: DVec3, axis: usize) -> DVec3 {
-        let way = f64::from(corner.outward[axis]);
-        let limit = corner.home[axis] + way * self.edge * OUTWARDS;
-        for _ in 0..32 {
-            let room = nearest(blocks, point).map_or(f64::INFINITY, DVec3::length) - self.wall;
-            let left = (limit - point[axis]) * way;
-            if room <= CLOSE * self.wall || left <= 0.0 {
-                break;
-            }
-            point[axis] += way * room.min(left);
-        }
+        let up = corner.outward[axis] > 0;
+        let limit = if up { corner.home[axis] + corner.above[axis] } else { corner.home[axis] - corner.below[axis] };
+        let ends = blocks.iter().filter_map(|block| block.stops(point, axis, up, self.wall));
+        let end =
+            if up { ends.fold(limit, f64::min).max(point[axis]) } else { ends.fold(limit, f64::max).min(point[axis]) };
+        point[axis] = end;
         point
     }
 
@@ -225,8 +238,7 @@ impl Mould<'_> {
             }
             active.clear();
             for (corner, push) in strongest {
-                let push = DVec3::select(corners[corner].free, push, DVec3::ZERO);
-                points[corner] = corners[corner].boxed(points[corner] + push);
+                points[corner] = corners[corner].pushed(points[corner], push);
                 active.extend(of_corner[corner].iter().map(|&q| q as usize));
             }
             active.sort_unstable();
@@ -270,8 +282,12 @@ impl Mould<'_> {
             let ways = samples().map(|weights| (weights, block.to(blend(triangle, weights))));
             let (mut nearest, mut curved) = ((f64::INFINITY, [0.0; 3], DVec3::ZERO), false);
             for (weights, way) in ways {
+                let met = block.met(way);
+                if met == Met::Behind {
+                    continue;
+                }
+                curved |= met == Met::Around;
                 let distance = way.length();
-                curved |= way.to_array().iter().filter(|&&x| x != 0.0).count() > 1;
                 if distance < nearest.0 {
                     nearest = (distance, weights, way);
                 }
@@ -303,25 +319,4 @@ fn samples() -> impl Iterator<Item = [f64; 3]> {
 
 fn blend(corners: [DVec3; 3], weights: [f64; 3]) -> DVec3 {
     corners[0] * weights[0] + corners[1] * weights[1] + corners[2] * weights[2]
-}
-
-/// The volume within the cavity's boundary, closed by the faces towards the shafts.
-fn volume(void: &Void, place: &BTreeMap<[i32; 3], usize>, points: &[DVec3]) -> f64 {
-    let corner = |at: IVec3| place.get(&order(at)).map_or_else(|| home(void, at), |&i| points[i]);
-    let mut volume = 0.0;
-    for cell in void.cavity.iter() {
-        for side in crate::Side::ALL {
-            if void.cavity.solid(cell + side.step()) {
-                continue;
-            }
-            // Split as the skin splits the same face seen from the other side.
-            let other = Face { cell: cell + side.step(), side: side.opposite() };
-            let quad = face_corners(other).map(corner);
-            for triangle in split(quad) {
-                let [a, b, c] = triangle.map(|i| quad[i]);
-                volume -= a.dot(b.cross(c)) / 6.0;
-            }
-        }
-    }
-    volume
 }

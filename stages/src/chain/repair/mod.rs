@@ -18,8 +18,6 @@ mod unconverted;
 #[cfg(test)]
 mod tests;
 
-use std::sync::Arc;
-
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -99,14 +97,8 @@ impl Stage for Repair {
     const PURPOSE: &'static str =
         "Drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Surface, Part::Cells]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        vec![Part::Cells]
-    }
+    const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
+    const GIVES: &'static [Part] = &[Part::Cells];
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         match settings.tolerance {
@@ -119,10 +111,9 @@ impl Stage for Repair {
         }
     }
 
-    fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let (Some(surface), Some(cells)) = (&piece.surface, &piece.cells) else {
-            return Err(Misfit::new("", "the piece has no surface or no cells", "put `voxelise` before it").into());
-        };
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+        let surface = piece.surface().expect("the plan saw to it");
+        let cells = piece.cells().expect("the plan saw to it");
         let tolerance = tolerance(settings, cells.grid())?;
         let repaired = Repaired::of(cells, settings, shop)?;
         if repaired.cells.count() == 0 {
@@ -136,8 +127,7 @@ impl Stage for Repair {
         repaired.tell(cells, settings, shop);
         let missed = unconverted::missed(surface, &repaired.cells, tolerance, || shop.go_on())?;
         tell_missed(&missed, surface, cells, tolerance, shop);
-        piece.cells = Some(Arc::new(repaired.cells));
-        Ok(piece)
+        Ok(piece.with_cells(repaired.cells))
     }
 }
 

@@ -48,10 +48,9 @@ fn run(settings: &Settings, cells: &Cells, surface: Surface) -> Result<(Cells, O
     let (process, files, cancel, mut shelf) = (process(), BTreeMap::new(), AtomicBool::new(false), NoShelf);
     let mut shop = Shop::new(&process, &files, &[], &cancel, &mut shelf);
     Repair::check(settings, &shop)?;
-    let piece =
-        Workpiece { surface: Some(Arc::new(surface)), cells: Some(Arc::new(cells.clone())), ..Workpiece::default() };
+    let piece = Workpiece::default().with_surface(surface).with_cells(cells.clone());
     let piece = Repair::run(settings, piece, &mut shop)?;
-    Ok((Arc::unwrap_or_clone(piece.cells.unwrap()), shop.close()))
+    Ok((piece.cells().unwrap().clone(), shop.close()))
 }
 
 /// Runs with default settings on cells alone, without a surface.
@@ -250,7 +249,7 @@ fn a_part_lost_with_its_island_is_told_as_such() {
 fn sphere(middle: DVec3, radius: f64, steps: u32) -> Surface {
     let at = |i: u32, j: u32| {
         let (lon, lat) = (PI * f64::from(i) / f64::from(steps), PI * f64::from(j) / f64::from(steps));
-        middle + radius * DVec3::new(lat.sin() * lon.cos(), lat.sin() * lon.sin(), lat.cos())
+        middle + radius * DVec3::new(libm::sin(lat) * libm::cos(lon), libm::sin(lat) * libm::sin(lon), libm::cos(lat))
     };
     let points: Vec<DVec3> = (0..2 * steps).flat_map(|i| (0..=steps).map(move |j| at(i, j))).collect();
     let name = |i: u32, j: u32| (i % (2 * steps)) * (steps + 1) + j;

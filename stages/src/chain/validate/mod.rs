@@ -71,14 +71,8 @@ impl Stage for Validate {
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
     const VERSION: u32 = 1;
-
-    fn needs(_: &Settings) -> Vec<Part> {
-        vec![Part::Cells, Part::Paint, Part::Order]
-    }
-
-    fn gives(_: &Settings) -> Vec<Part> {
-        Vec::new()
-    }
+    const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
+    const GIVES: &'static [Part] = &[];
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         match settings.wall {
@@ -92,9 +86,9 @@ impl Stage for Validate {
     }
 
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let (Some(cells), Some(paint), Some(order)) = (&piece.cells, &piece.paint, &piece.order) else {
-            return Err(Misfit::new("", "needs cells, paint and an ordered file", "put `colour` before it").into());
-        };
+        let cells = piece.cells().expect("the plan saw to it");
+        let paint = piece.paint().expect("the plan saw to it");
+        let order = piece.order().expect("the plan saw to it");
         let (mesh, bytes) = match read_back(&order.path) {
             Ok(read) => read,
             Err(message) => {
@@ -104,7 +98,7 @@ impl Stage for Validate {
         };
         shop.go_on()?;
         let wall = settings.wall.map(Length::mm);
-        let intent = Intent::new(cells.grid(), paint, piece.void.as_deref(), wall);
+        let intent = Intent::new(cells.grid(), paint, piece.void(), wall);
         measure(&mesh, bytes, &intent, shop.process()).tell(shop);
         shop.go_on()?;
         Ok(piece)

@@ -6,7 +6,6 @@ use std::collections::BTreeMap;
 use std::io;
 use std::io::Write;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use glam::{DVec3, IVec3};
@@ -61,7 +60,7 @@ fn run_on(bytes: &[u8], piece: &Piece, process: &Process, settings: &Settings) -
     file.write_all(bytes).unwrap();
     file.flush().unwrap();
     let order = OrderedFile { name: "piece.3mf".to_owned(), path: file.path().to_owned() };
-    let workpiece = Workpiece { order: Some(Arc::new(order)), ..piece.workpiece() };
+    let workpiece = piece.workpiece().with_order(order);
     let (files, cancel, mut shelf) = (BTreeMap::new(), AtomicBool::new(false), NoShelf);
     let mut shop = Shop::new(process, &files, &[], &cancel, &mut shelf);
     Validate::run(settings, workpiece, &mut shop).unwrap();

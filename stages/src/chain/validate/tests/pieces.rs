@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::{Cursor, Write as _};
-use std::sync::Arc;
 
 use glam::{DVec3, IVec3};
 use zip::ZipWriter;
@@ -119,12 +118,9 @@ impl Piece {
     }
 
     pub(super) fn workpiece(&self) -> Workpiece {
-        Workpiece {
-            cells: Some(Arc::new(self.cells.clone())),
-            paint: Some(Arc::new(self.paint.clone())),
-            void: self.void.clone().map(Arc::new),
-            ..Workpiece::default()
-        }
+        let solid = Workpiece::default().with_cells(self.cells.clone());
+        let piece = if let Some(void) = &self.void { solid.with_void(void.clone()) } else { solid };
+        piece.with_paint(self.paint.clone())
     }
 }
 

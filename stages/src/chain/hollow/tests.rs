@@ -1,0 +1,221 @@
+#![allow(clippy::unwrap_used)]
+
+use std::collections::BTreeMap;
+
+use glam::{DVec3, IVec3};
+
+use super::*;
+use crate::conformance::Trial;
+use crate::solid::inside::solid_cells;
+use crate::solid::skin::outside_faces;
+use crate::solid::{Grid, Patch, Skin, Surface, forms};
+use crate::stage::Outcome;
+
+/// A piece made from a surface in `cell` mm cubes, with the surface's lowest corner at the origin.
+fn piece(surface: &Surface, cell: f64) -> Workpiece {
+    let [lo, hi] = surface.bounds().unwrap();
+    let counts = ((hi - lo) / cell).ceil().as_ivec3();
+    let grid = Grid { origin: DVec3::ZERO, cell, counts };
+    let (cells, _) = solid_cells(&surface.mapped(|p| p - lo), grid);
+    Workpiece::default().with_cells(cells)
+}
+
+/// A ball with a flat foot.
+fn footed_ball(diameter: f64) -> Surface {
+    let radius = diameter / 2.0;
+    forms::sphere(radius, 5).mapped(|p| DVec3::new(p.x, p.y, p.z.max(-0.9 * radius)))
+}
+
+fn hollowed(piece: &Workpiece, settings: serde_json::Value) -> Result<(Workpiece, Outcome), Halt> {
+    let folder = tempfile::tempdir().unwrap();
+    let stage = crate::stage::erase::<Hollow>();
+    let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece: piece.clone() };
+    trial.run(folder.path().to_path_buf())
+}
+
+fn asked(wall: f64, width: f64) -> serde_json::Value {
+    serde_json::json!({ "wall": wall, "openings": [{ "side": "bottom", "width": width }] })
+}
+
+fn skin(piece: &Workpiece) -> Skin {
+    let (cells, void) = (piece.cells().unwrap(), piece.void());
+    Skin::of(cells, void, &outside_faces(cells, void))
+}
+
+fn number(outcome: &Outcome, name: &str) -> f64 {
+    let fact = outcome.facts.iter().find(|f| f.name == name).unwrap();
+    let crate::findings::Value::Number(value) = fact.value else { panic!("{name} is a number") };
+    value
+}
+
+/// The distance from a point to the nearest cell of air, by looking at every cell nearby: the definition.
+fn clearance(cells: &Cells, point: DVec3, reach: f64) -> f64 {
+    let grid = cells.grid();
+    let lo = ((point - grid.origin - reach) / grid.cell).floor().as_ivec3();
+    let hi = ((point - grid.origin + reach) / grid.cell).floor().as_ivec3();
+    let mut least = f64::INFINITY;
+    for z in lo.z..=hi.z {
+        for y in lo.y..=hi.y {
+            for x in lo.x..=hi.x {
+                let cell = IVec3::new(x, y, z);
+                if !cells.solid(cell) {
+                    let nearest = point.clamp(grid.corner(cell), grid.corner(cell + 1));
+                    least = least.min((point - nearest).length());
+                }
+            }
+        }
+    }
+    least
+}
+
+/// Every triangle of the cavity, sampled densely, keeps the wall. The shaft is left out: it reaches the outside.
+fn keeps_the_wall(piece: &Workpiece) {
+    let (cells, void) = (piece.cells().unwrap(), piece.void().unwrap());
+    let skin = skin(piece);
+    let shaft = |p: DVec3| void.openings.iter().any(|o| p.cmpge(o.low - 1e-9).all() && p.cmple(o.high + 1e-9).all());
+    for (triangle, _) in skin.triangles.iter().zip(&skin.patches).filter(|(_, p)| **p == Patch::Inside) {
+        let corners = triangle.map(|i| skin.points[i as usize]);
+        if corners.iter().all(|&c| shaft(c)) {
+            continue;
+        }
+        for i in 0..=12 {
+            for j in 0..=12 - i {
+                let [a, b, c] = [i, j, 12 - i - j].map(|w| f64::from(w) / 12.0);
+                let point = corners[0] * a + corners[1] * b + corners[2] * c;
+                let wall = clearance(cells, point, void.wall + cells.grid().cell);
+                assert!(wall >= void.wall - 1e-6, "wall of {wall} mm at {point}");
+            }
+        }
+    }
+}
+
+/// The material that the exact Euclidean offset would leave, counted at the middles of `parts`³ pieces a cell. The wall
+/// must be a whole number of pieces, or flat walls are counted wrong.
+fn exact_material(piece: &Workpiece, parts: i32) -> f64 {
+    let (cells, void) = (piece.cells().unwrap(), piece.void().unwrap());
+    let grid = cells.grid();
+    let edge = grid.cell / f64::from(parts);
+    assert!((void.wall / edge).fract() < 1e-9, "the sampling must divide the wall");
+    let mut material = 0usize;
+    for cell in cells.minus(&void.shafts).iter() {
+        for at in 0..parts.pow(3) {
+            let piece = IVec3::new(at % parts, at / parts % parts, at / parts / parts);
+            let point = grid.corner(cell) + edge * (piece.as_dvec3() + 0.5);
+            material += usize::from(clearance(cells, point, void.wall) < void.wall);
+        }
+    }
+    material as f64 * edge.powi(3)
+}
+
+#[test]
+fn a_wall_need_not_be_a_whole_number_of_cells() {
+    let (piece, outcome) = hollowed(&piece(&footed_ball(48.0), 3.0), asked(2.5, 9.0)).unwrap();
+    keeps_the_wall(&piece);
+    let material = skin(&piece).volume();
+    assert!((number(&outcome, "material") * 1000.0 - material).abs() < 1e-6 * material);
+    let exact = exact_material(&piece, 6);
+    assert!(material <= 1.05 * exact, "{material} mm³ against {exact} mm³");
+}
+
+#[test]
+fn flat_walls_and_sharp_edges_come_out_exactly() {
+    // A cube of 42 mm with a wall of 2.5 mm: a cavity of 37³ mm³, and the shaft of 9 × 9 mm² through the wall.
+    let (piece, outcome) =
+        hollowed(&piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(42.0)), 3.0), asked(2.5, 9.0)).unwrap();
+    let by_hand = 37f64.powi(3) + 81.0 * 2.5;
+    assert!((number(&outcome, "void") * 1000.0 - by_hand).abs() < 1e-6 * by_hand);
+    assert!((skin(&piece).volume() - (42f64.powi(3) - by_hand)).abs() < 1e-6 * by_hand);
+}
+
+#[test]
+fn walls_thinner_and_thicker_than_a_cell() {
+    // Diameter, wall, cell, parts a cell for counting the exact offset.
+    for (ball, wall, cell, parts) in
+        [(40.0, 2.0, 3.0, 3), (40.0, 2.5, 2.0, 4), (40.0, 2.5, 1.5, 3), (80.0, 6.0, 3.0, 2), (40.0, 2.5, 4.0, 8)]
+    {
+        let (piece, _) = hollowed(&piece(&footed_ball(ball), cell), asked(wall, 7.5)).unwrap();
+        keeps_the_wall(&piece);
+        let (material, exact) = (skin(&piece).volume(), exact_material(&piece, parts));
+        assert!(material <= 1.05 * exact, "wall {wall}, cell {cell}: {material} mm³ against {exact} mm³");
+    }
+}
+
+#[test]
+fn a_slanted_block_keeps_the_wall_too() {
+    let turn = glam::DQuat::from_euler(glam::EulerRot::XYZ, 0.5, 0.6, 0.3);
+    let block = forms::cuboid(DVec3::splat(-18.0), DVec3::splat(18.0)).mapped(|p| turn * p);
+    let foot = forms::cuboid(DVec3::new(-9.0, -9.0, -30.0), DVec3::new(9.0, 9.0, 0.0));
+    let (piece, _) = hollowed(&piece(&forms::together(&[block, foot]), 3.0), asked(2.5, 9.0)).unwrap();
+    keeps_the_wall(&piece);
+    let (material, exact) = (skin(&piece).volume(), exact_material(&piece, 6));
+    assert!(material <= 1.05 * exact, "{material} mm³ against {exact} mm³");
+}
+
+#[test]
+fn a_lobe_behind_a_narrow_neck_stays_solid() {
+    // Two blocks of 24 mm joined by a bar of 9 mm: with a wall of 3 mm its cavity is 3 mm wide.
+    let low = forms::cuboid(DVec3::ZERO, DVec3::splat(24.0));
+    let high = low.mapped(|p| p + DVec3::new(0.0, 0.0, 36.0));
+    let bar = forms::cuboid(DVec3::new(7.5, 7.5, 12.0), DVec3::new(16.5, 16.5, 48.0));
+    let both = piece(&forms::together(&[low, bar, high]), 1.5);
+    let settings = |narrowest: f64| {
+        let mut settings = asked(3.0, 9.0);
+        settings["narrowest"] = narrowest.into();
+        settings
+    };
+    let (wide, outcome) = hollowed(&both, settings(2.0)).unwrap();
+    assert!(outcome.findings.is_empty(), "{:?}", outcome.findings);
+    // Two cavities of 18³ mm³ and the neck of 3 × 3 × 18 mm³ between them, and the shaft through the wall of 3 mm; the
+    // neck's ends round off where it meets the blocks.
+    let void = number(&outcome, "void") * 1000.0;
+    let by_hand = 2.0 * 18f64.powi(3) + 3.0 * 3.0 * 18.0 + 9.0 * 9.0 * 3.0;
+    assert!((void / by_hand - 1.0).abs() < 0.01, "{void} mm³ against {by_hand} mm³");
+    keeps_the_wall(&wide);
+
+    let (narrow, outcome) = hollowed(&both, settings(5.0)).unwrap();
+    assert_eq!(outcome.findings[0].code, "pockets-left-solid");
+    let left = number(&outcome, "pockets left solid") * 1000.0;
+    assert!(left >= 18f64.powi(3), "{left} mm³ left solid");
+    keeps_the_wall(&narrow);
+    assert!(outcome.findings[0].places.iter().any(|p| p.mm[2] > 18.0), "the upper lobe is named");
+}
+
+#[test]
+fn what_does_not_fit_is_said_with_what_would() {
+    let ball = piece(&footed_ball(40.0), 2.0);
+    let misfit = |settings| match hollowed(&ball, settings).unwrap_err() {
+        Halt::Misfit(misfit) => misfit,
+        other => panic!("{other:?}"),
+    };
+    let wide = misfit(asked(2.5, 36.0));
+    assert_eq!(wide.setting, "openings[0]");
+    assert!(wide.remedy.contains("the widest opening that fits there is"), "{}", wide.remedy);
+    let thick = misfit(asked(25.0, 8.0));
+    assert_eq!(thick.setting, "wall");
+    assert!(thick.message.contains("leaves no cavity"), "{}", thick.message);
+    assert_eq!(misfit(asked(-1.0, 8.0)).setting, "wall");
+    assert_eq!(misfit(asked(2.5, 3.0)).setting, "openings[0].width");
+    assert_eq!(misfit(serde_json::json!({ "wall": 2.5, "openings": [] })).setting, "openings");
+}
+
+#[test]
+fn openings_go_on_any_side_and_where_they_are_asked() {
+    let block = piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(40.0)), 2.0);
+    for side in Side::ALL {
+        let settings =
+            serde_json::json!({ "wall": 3.0, "openings": [{ "side": side, "width": 10.0, "at": [14.0, 22.0] }] });
+        let (piece, _) = hollowed(&block, settings).unwrap();
+        let opening = &piece.void().unwrap().openings[0];
+        assert_eq!(opening.side, side);
+        assert!((opening.width() - 10.0).abs() < 1e-9);
+        assert!((opening.mouth() - if side.positive() { 40.0 } else { 0.0 }).abs() < 1e-9);
+        let middle = (opening.low + opening.high) / 2.0;
+        let across: Vec<f64> = (0..3).filter(|&a| a != side.axis()).map(|a| middle[a]).collect();
+        assert!((across[0] - 14.0).abs() <= 1.0 && (across[1] - 22.0).abs() <= 1.0, "{side}: {across:?}");
+        keeps_the_wall(&piece);
+    }
+    let two = serde_json::json!({ "wall": 3.0, "openings": [{ "side": "bottom", "width": 10.0 }, { "side": "bottom", "width": 8.0 }] });
+    let (piece, _) = hollowed(&block, two).unwrap();
+    assert_eq!(piece.void().unwrap().openings.len(), 2);
+    keeps_the_wall(&piece);
+}
