@@ -80,6 +80,19 @@ struct Page<'a> {
 }
 
 impl Page<'_> {
+    /// How many findings there are, by severity: `1 caution, 3 notes`.
+    fn found(&self) -> String {
+        let count = |severity| self.findings.iter().filter(|told| told.finding.severity == severity).count();
+        let counts = [(Severity::Fault, "fault"), (Severity::Caution, "caution"), (Severity::Note, "note")]
+            .map(|(severity, word)| (count(severity), word));
+        let words: Vec<_> = counts
+            .iter()
+            .filter(|(count, _)| *count > 0)
+            .map(|&(count, word)| if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") })
+            .collect();
+        if words.is_empty() { "no findings".to_owned() } else { words.join(", ") }
+    }
+
     /// When the run began and how long it took.
     fn when(&self) -> String {
         format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
@@ -182,7 +195,7 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
     const ASKED: [(&str, &[&str]); 10] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
-        ("Cubes", &["cells"]),
+        ("Cubes", &["cells after repair", "cells"]),
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),
