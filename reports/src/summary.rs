@@ -117,8 +117,13 @@ impl Page<'_> {
         self.record.stages.iter().flat_map(|stage| stage.artefacts.iter().map(|file| (file, stage.name.as_str())))
     }
 
-    fn is_order(&self, file: &File) -> bool {
-        self.record.order.as_ref() == Some(&file.name)
+    /// Whether to order a file: nothing is said of files that are not made for it.
+    fn advice(&self, file: &File) -> Option<&'static str> {
+        (self.record.order.as_ref() == Some(&file.name)).then_some(match self.record.verdict {
+            Verdict::ReadyToOrder => "Order this one",
+            Verdict::HasFaults => "Do not order: it has faults",
+            Verdict::NotValidated => "Not measured: do not order yet",
+        })
     }
 }
 
@@ -158,15 +163,13 @@ impl Banner {
             }
             Verdict::HasFaults => {
                 let faults = match count(Severity::Fault) {
-                    1 => "1 fault stands".to_owned(),
-                    n => format!("{n} faults stand"),
+                    1 => "1 fault stands below, with".to_owned(),
+                    n => format!("{n} faults stand below, each with"),
                 };
                 Self {
                     class: "faults",
                     verdict: "Has faults",
-                    meaning: format!(
-                        "Do not order this piece as it is: {faults} below, each with what to do about it."
-                    ),
+                    meaning: format!("Do not order this piece as it is: {faults} what to do about it."),
                 }
             }
             Verdict::NotValidated => Self {

@@ -132,14 +132,17 @@ fn of_many_places_the_first_stand_on_the_page_and_the_rest_are_counted() {
 #[test]
 fn each_verdict_is_said_plainly_and_faults_come_first() {
     let mut record = whelk();
-    assert!(draw(&record).contains("<p class=\"word\">Ready to order</p>"));
+    let page = draw(&record);
+    assert!(page.contains("<p class=\"word\">Ready to order</p>") && page.contains(">Order this one<"));
     record.verdict = Verdict::NotValidated;
     let page = draw(&record);
     assert!(page.contains("<p class=\"word\">Not validated</p>") && !page.contains("Ready to order"));
+    assert!(page.contains(">Not measured: do not order yet<") && !page.contains("the file to order:"));
     record.verdict = Verdict::HasFaults;
     record.stages[5].findings[0].severity = turnhue_stages::findings::Severity::Fault;
     let page = draw(&record);
-    assert!(page.contains("<p class=\"word\">Has faults</p>") && page.contains("1 fault stands below"));
+    assert!(page.contains("<p class=\"word\">Has faults</p>") && page.contains("1 fault stands below, with what"));
+    assert!(page.contains(">Do not order: it has faults<") && !page.contains("Order this one"));
     let place = |text: &str| page.find(text).unwrap();
     assert!(place("id=\"findings\"") < place("id=\"sides\""));
     assert!(place("seen-through-opening") < place("did-not-convert"));
