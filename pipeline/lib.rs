@@ -20,6 +20,34 @@
 //! assert!(faults[0].render(false).contains("whelk.yaml:1:1"));
 //! ```
 //!
+//! A plan without faults runs. Here the demo's model becomes cubes, and its run folder appears below `into`:
+//!
+//! ```
+//! use std::path::Path;
+//! use std::sync::atomic::AtomicBool;
+//! use turnhue::{clock::SystemClock, events::Silence, plan::plan_bytes, run};
+//!
+//! let job = br#"
+//! commission: tour
+//! title: Whelk in large cubes
+//! model: { file: models/whelk.stl, units: mm, up: +z, facing: -y }
+//! process: processes/powder-full-colour.yaml
+//! stages:
+//!   - scale:    { height: 18 cm }
+//!   - voxelise: { cell: 9 mm }
+//! "#;
+//! let plan = plan_bytes("tour.yaml", job.to_vec(), Path::new("jobs"), &turnhue_stages::shipped()).unwrap();
+//! assert!(plan.in_words().starts_with("tour: Whelk in large cubes"));
+//!
+//! let folder = tempfile::tempdir()?;
+//! let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
+//! let surroundings = run::Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
+//! let published = run::run(&plan, &surroundings, &mut Silence).unwrap();
+//! assert!(published.folder.join(run::RECORD).is_file());
+//! assert_eq!(published.order(), None); // `colour` makes the file to order
+//! # Ok::<(), std::io::Error>(())
+//! ```
+//!
 //! The stages are an argument: a program that uses the library hands its own list to [`plan::plan`] or [`cli::main`].
 
 pub mod cli;

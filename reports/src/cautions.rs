@@ -42,7 +42,7 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
         cautions.push(Caution {
             about: "Loose powder is dust",
             text: "Powder may still trickle from openings. Empty the piece outdoors or at an extraction, with a dust mask \
-                   and eye protection, never near a flame. The bureau's instructions, the powder's safety data sheet and \
+                   and eye protection, never near a flame. The bureau’s instructions, the powder’s safety data sheet and \
                    local rules come first."
                 .to_owned(),
         });
@@ -51,7 +51,7 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
         cautions.push(Caution {
             about: "Resin that is not cured",
             text: "Sticky places are uncured resin, which irritates skin: wear gloves and return the piece to the bureau. \
-                   The resin's safety data sheet comes first."
+                   The resin’s safety data sheet comes first."
                 .to_owned(),
         });
     }
@@ -59,7 +59,7 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
         Caution {
             about: "Sealing and glueing",
             text: "Resins, lacquers and solvents need fresh air, gloves and eye protection, and no flame. Follow the \
-                   maker's safety data sheet and local rules, and try them on a spare print: they can shift colours."
+                   maker’s safety data sheet and local rules, and try them on a spare print: they can shift colours."
                 .to_owned(),
         },
         Caution {

@@ -100,6 +100,19 @@ impl<'a> Told<'a> {
         })
     }
 
+    /// Whether nothing has to be done about it.
+    pub(crate) fn is_note(&self) -> bool {
+        self.finding.severity == Severity::Note
+    }
+
+    /// Where it is: how many places, in words.
+    pub(crate) fn where_to_look(&self) -> String {
+        match self.finding.places.len() {
+            1 => "at 1 place".to_owned(),
+            n => format!("at {n} places"),
+        }
+    }
+
     /// The severity as a word, which is its class in the style sheet too.
     pub(crate) fn severity(&self) -> &'static str {
         match self.finding.severity {
@@ -143,6 +156,14 @@ pub(crate) fn pieces(text: &str) -> Vec<(bool, &str)> {
         .collect()
 }
 
+/// Words as a sentence, with a capital and a full stop, whoever wrote them as a fragment.
+pub(crate) fn sentence(words: &str) -> String {
+    let words = words.trim_end();
+    let open =
+        words.ends_with(|last: char| last.is_alphanumeric() || matches!(last, ')' | '`' | '%' | '°' | '²' | '³'));
+    capitalised(words) + if open { "." } else { "" }
+}
+
 /// Words with a capital at their beginning.
 pub(crate) fn capitalised(words: &str) -> String {
     let mut letters = words.chars();
@@ -183,4 +204,23 @@ fn place(place: &Place) -> String {
     let [x, y, z] = place.mm.map(numbers::measured);
     let cell = place.cell.map(|[i, j, k]| format!(" (cell {i}, {j}, {k})")).unwrap_or_default();
     format!("x {x}, y {y}, z {z} mm{cell}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fragments_become_sentences_and_sentences_stay() {
+        for (words, expected) in [
+            ("nothing to do; look at `wall`", "Nothing to do; look at `wall`."),
+            ("8 places were mended", "8 places were mended."),
+            ("Ask the bureau.", "Ask the bureau."),
+            ("\"Demo\": not an offer!", "\"Demo\": not an offer!"),
+            ("the wall is 2 mm (asked for: 3 mm)", "The wall is 2 mm (asked for: 3 mm)."),
+            ("", ""),
+        ] {
+            assert_eq!(sentence(words), expected);
+        }
+    }
 }

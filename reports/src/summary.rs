@@ -80,6 +80,19 @@ struct Page<'a> {
 }
 
 impl Page<'_> {
+    /// How many findings there are, by severity: `1 caution, 3 notes`.
+    fn found(&self) -> String {
+        let count = |severity| self.findings.iter().filter(|told| told.finding.severity == severity).count();
+        let counts = [(Severity::Fault, "fault"), (Severity::Caution, "caution"), (Severity::Note, "note")]
+            .map(|(severity, word)| (count(severity), word));
+        let words: Vec<_> = counts
+            .iter()
+            .filter(|(count, _)| *count > 0)
+            .map(|&(count, word)| if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") })
+            .collect();
+        if words.is_empty() { "no findings".to_owned() } else { words.join(", ") }
+    }
+
     /// When the run began and how long it took.
     fn when(&self) -> String {
         format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
@@ -104,8 +117,13 @@ impl Page<'_> {
         self.record.stages.iter().flat_map(|stage| stage.artefacts.iter().map(|file| (file, stage.name.as_str())))
     }
 
-    fn is_order(&self, file: &File) -> bool {
-        self.record.order.as_ref() == Some(&file.name)
+    /// Whether to order a file: nothing is said of files that are not made for it.
+    fn advice(&self, file: &File) -> Option<&'static str> {
+        (self.record.order.as_ref() == Some(&file.name)).then_some(match self.record.verdict {
+            Verdict::ReadyToOrder => "Order this one",
+            Verdict::HasFaults => "Do not order: it has faults",
+            Verdict::NotValidated => "Not measured: do not order yet",
+        })
     }
 }
 
@@ -145,15 +163,13 @@ impl Banner {
             }
             Verdict::HasFaults => {
                 let faults = match count(Severity::Fault) {
-                    1 => "1 fault stands".to_owned(),
-                    n => format!("{n} faults stand"),
+                    1 => "1 fault stands below, with".to_owned(),
+                    n => format!("{n} faults stand below, each with"),
                 };
                 Self {
                     class: "faults",
                     verdict: "Has faults",
-                    meaning: format!(
-                        "Do not order this piece as it is: {faults} below, each with what to do about it."
-                    ),
+                    meaning: format!("Do not order this piece as it is: {faults} what to do about it."),
                 }
             }
             Verdict::NotValidated => Self {
@@ -182,7 +198,7 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
     const ASKED: [(&str, &[&str]); 10] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
-        ("Cubes", &["cells"]),
+        ("Cubes", &["cells after repair", "cells"]),
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),

@@ -1,12 +1,13 @@
 //! The pictures of the piece from its corners and sides, and its six colours.
 
-use turnhue_stages::findings::Value;
+use turnhue_stages::findings::{Unit, Value};
 use turnhue_stages::{Side, Six, Srgb};
 
 use crate::colours;
 use crate::numbers;
 use crate::pictures::{self, Picture};
 use crate::record::Record;
+use crate::said;
 
 /// Gives the bytes of an artefact by its name.
 pub(crate) type Pictures<'a> = &'a dyn Fn(&str) -> Option<Vec<u8>>;
@@ -38,7 +39,7 @@ pub(crate) struct SideView {
     pub(crate) swatch: Option<Swatch>,
     /// The picture, where the run has one.
     pub(crate) picture: Option<Picture>,
-    /// What tables with a row for each side say about this one: heading and text.
+    /// What tables with a row for each side say about this one: name and value with its unit.
     pub(crate) says: Vec<(String, String)>,
 }
 
@@ -102,7 +103,8 @@ fn taken(record: &Record, name: &str, shots: Pictures<'_>) -> Option<Picture> {
     Picture::png(&listed.then(|| shots(name)).flatten()?)
 }
 
-/// What the tables say that have a row for each of the six sides; of equal headings the last counts.
+/// What the tables say that have a row for each of the six sides, such as `Area` and `211.2 cm²`. What is said of the
+/// same thing again, in whatever unit, takes the place of what was said before: the last stage knows best.
 fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
     let mut says: Vec<(String, String)> = Vec::new();
     for fact in record.stages.iter().flat_map(|stage| &stage.facts) {
@@ -110,12 +112,65 @@ fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
         let row_of = |side: Side| rows.iter().find(|row| row.first().is_some_and(|cell| cell == side.word()));
         let Some(row) = row_of(side).filter(|_| Side::ALL.iter().all(|&side| row_of(side).is_some())) else { continue };
         for (heading, text) in columns.iter().zip(row).skip(1) {
-            says.retain(|(known, _)| known != heading);
             // The colour is on the swatch already.
-            if text.parse::<Srgb>().is_err() {
-                says.push((heading.clone(), numbers::tidy(text)));
+            if text.parse::<Srgb>().is_ok() {
+                continue;
+            }
+            let (name, unit) = name_and_unit(heading);
+            let (name, value) = (said::capitalised(name), with_unit(text, unit));
+            match says.iter_mut().find(|(known, _)| *known == name) {
+                Some((_, known)) => *known = value,
+                None => says.push((name, value)),
             }
         }
     }
     says
+}
+
+/// What a column is about, and its unit: `area, cm²`, `area (cm²)` and `area cm²` say the same.
+fn name_and_unit(heading: &str) -> (&str, Option<Unit>) {
+    const UNITS: [Unit; 7] = [Unit::Mm, Unit::Mm2, Unit::Mm3, Unit::Cm2, Unit::Cm3, Unit::Gram, Unit::Percent];
+    let Some((name, last)) = heading.rsplit_once(' ') else { return (heading, None) };
+    let sign = last.trim_start_matches('(').trim_end_matches(')');
+    match UNITS.into_iter().find(|unit| unit.sign() == sign) {
+        Some(unit) => (name.trim_end_matches(','), Some(unit)),
+        None => (heading, None),
+    }
+}
+
+/// A cell of a table with its column's unit. Areas of sides are read in cm².
+fn with_unit(text: &str, unit: Option<Unit>) -> String {
+    match (text.parse::<f64>(), unit) {
+        (Ok(area), Some(Unit::Mm2)) => numbers::quantity(area / 100.0, Some(Unit::Cm2)),
+        (Ok(number), Some(_)) => numbers::quantity(number, unit),
+        _ => numbers::tidy(text),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn headings_are_told_from_their_units_however_they_are_written() {
+        for (heading, name, unit) in [
+            ("area, cm²", "area", Some(Unit::Cm2)),
+            ("visible (mm²)", "visible", Some(Unit::Mm2)),
+            ("in its own colour %", "in its own colour", Some(Unit::Percent)),
+            ("faces", "faces", None),
+            ("mm", "mm", None),
+            ("cells left over", "cells left over", None),
+        ] {
+            assert_eq!(name_and_unit(heading), (name, unit));
+        }
+    }
+
+    #[test]
+    fn areas_of_sides_are_read_in_square_centimetres() {
+        assert_eq!(with_unit("21123.00", Some(Unit::Mm2)), "211.2\u{a0}cm²");
+        assert_eq!(with_unit("-3", Some(Unit::Mm)), "\u{2212}3\u{a0}mm");
+        assert_eq!(with_unit("99.997", Some(Unit::Percent)), "over 99.99\u{a0}%");
+        assert_eq!(with_unit("2347", None), "2\u{202f}347");
+        assert_eq!(with_unit("none", Some(Unit::Mm2)), "none");
+    }
 }

@@ -132,14 +132,17 @@ fn of_many_places_the_first_stand_on_the_page_and_the_rest_are_counted() {
 #[test]
 fn each_verdict_is_said_plainly_and_faults_come_first() {
     let mut record = whelk();
-    assert!(draw(&record).contains("<p class=\"word\">Ready to order</p>"));
+    let page = draw(&record);
+    assert!(page.contains("<p class=\"word\">Ready to order</p>") && page.contains(">Order this one<"));
     record.verdict = Verdict::NotValidated;
     let page = draw(&record);
     assert!(page.contains("<p class=\"word\">Not validated</p>") && !page.contains("Ready to order"));
+    assert!(page.contains(">Not measured: do not order yet<") && !page.contains("the file to order:"));
     record.verdict = Verdict::HasFaults;
     record.stages[5].findings[0].severity = turnhue_stages::findings::Severity::Fault;
     let page = draw(&record);
-    assert!(page.contains("<p class=\"word\">Has faults</p>") && page.contains("1 fault stands below"));
+    assert!(page.contains("<p class=\"word\">Has faults</p>") && page.contains("1 fault stands below, with what"));
+    assert!(page.contains(">Do not order: it has faults<") && !page.contains("Order this one"));
     let place = |text: &str| page.find(text).unwrap();
     assert!(place("id=\"findings\"") < place("id=\"sides\""));
     assert!(place("seen-through-opening") < place("did-not-convert"));
@@ -236,6 +239,40 @@ fn text_can_be_read_on_its_ground() {
             }
         }
     }
+}
+
+#[test]
+fn what_two_stages_say_about_a_side_stands_on_its_card_once() {
+    use turnhue_stages::findings::Fact;
+
+    let mut record = whelk();
+    let rows = ["right", "left", "back", "front", "top", "bottom"].map(|side| vec![side.into(), "388.09".into()]);
+    record.stages[5].facts.push(Fact::table("outside area by side", &["side", "area, cm²"], rows.to_vec()));
+    let page = draw(&record);
+    let cards = page.split("<ul class=\"sides\">").nth(1).unwrap().split("</ul>").next().unwrap();
+    assert_eq!(cards.matches("<dt>Area</dt><dd>388.1\u{a0}cm²</dd>").count(), 6);
+    assert_eq!(cards.matches("<dt>Area</dt>").count(), 6);
+}
+
+#[test]
+fn notes_ask_for_nothing_and_keep_their_places_folded() {
+    use turnhue_stages::findings::{Finding, Place};
+
+    let mut record = whelk();
+    for stage in &mut record.stages {
+        stage.findings.clear();
+    }
+    assert!(draw(&record).contains(">no findings</a>"));
+    let place = Place { mm: [1.0, 2.0, 3.0], cell: None };
+    record.stages[2].findings.push(Finding::note("mended", "one place was mended", "nothing to do").at([place]));
+    let page = draw(&record);
+    assert!(page.contains(">1 note</a>") && page.contains("<p>One place was mended.</p>"));
+    assert!(!page.contains("What to do.") && page.contains(">at 1 place</summary>"));
+    assert!(!page.contains("<details open>"));
+    record.stages[2].findings.push(Finding::caution("thin", "it is thin", "raise `wall`").at([place, place]));
+    let page = draw(&record);
+    assert!(page.contains(">1 caution, 1 note</a>") && page.contains("<details open>"));
+    assert!(page.contains("<strong>What to do.</strong> Raise <code>wall</code>."));
 }
 
 #[test]

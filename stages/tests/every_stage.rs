@@ -1,0 +1,79 @@
+//! Every stage that ships meets what every stage owes, each on the piece that the stages before it made.
+
+#![allow(clippy::unwrap_used)]
+
+use std::cell::Cell;
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use glam::DVec3;
+use serde_json::{Value, json};
+use turnhue_stages::conformance::Trial;
+use turnhue_stages::shipped;
+use turnhue_stages::solid::Surface;
+use turnhue_stages::workpiece::Workpiece;
+
+/// A block with a flat foot and a point on top: closed, with slanted walls.
+fn house() -> Surface {
+    let points = [[0, 0, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0], [0, 0, 3], [4, 0, 3], [4, 4, 3], [0, 4, 3], [2, 2, 6]];
+    let triangles = [
+        [0, 2, 1],
+        [0, 3, 2],
+        [0, 1, 5],
+        [0, 5, 4],
+        [1, 2, 6],
+        [1, 6, 5],
+        [2, 3, 7],
+        [2, 7, 6],
+        [3, 0, 4],
+        [3, 4, 7],
+        [4, 5, 8],
+        [5, 6, 8],
+        [6, 7, 8],
+        [7, 4, 8],
+    ];
+    Surface::new(points.map(|p| DVec3::from_array(p.map(f64::from))).to_vec(), triangles.to_vec()).unwrap()
+}
+
+/// Settings for a stage on the house. A new stage needs a line here.
+fn settings(stage: &str) -> Value {
+    match stage {
+        "scale" => json!({ "height": "60 mm" }),
+        "voxelise" => json!({ "cell": "3 mm" }),
+        "repair" | "validate" => json!({}),
+        "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
+        "colour" => json!({
+            "right": "tomato", "left": "teal", "back": "gold", "front": "seagreen", "top": "ivory", "bottom": "indigo",
+        }),
+        "estimate" => json!({ "rates": "rates.yaml", "copies": [1, 5] }),
+        other => panic!("`{other}` has no trial yet"),
+    }
+}
+
+#[test]
+fn every_stage_meets_what_it_owes() {
+    let (folder, number) = (tempfile::tempdir().unwrap(), Cell::new(0));
+    let scratch = || -> PathBuf {
+        number.set(number.get() + 1);
+        let path = folder.path().join(number.get().to_string());
+        fs::create_dir(&path).unwrap();
+        path
+    };
+    let rates: Arc<[u8]> = include_bytes!("../../jobs/rates/bureau-demo.yaml").as_slice().into();
+    let files = BTreeMap::from([("rates.yaml".to_owned(), rates)]);
+
+    let mut piece = Workpiece { surface: Some(Arc::new(house())), ..Workpiece::default() };
+    for stage in shipped() {
+        let trial = Trial { stage: stage.as_ref(), settings: settings(stage.name()), files: files.clone(), piece };
+        trial.suite(scratch);
+        let (next, outcome) = trial.run(scratch()).unwrap();
+        assert!(!outcome.facts.is_empty(), "`{}` says nothing", stage.name());
+        for finding in &outcome.findings {
+            assert!(!finding.message.is_empty() && !finding.code.is_empty(), "`{}`: {finding:?}", stage.name());
+            assert!(finding.severity < turnhue_stages::findings::Severity::Fault, "`{}`: {finding:?}", stage.name());
+        }
+        piece = next;
+    }
+}
