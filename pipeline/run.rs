@@ -153,7 +153,7 @@ fn run_stage(
     let name = step.stage.name();
     let span = tracing::debug_span!("stage", name);
     let _entered = span.enter();
-    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder);
+    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder).titled(plan.job.title.as_str());
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))
