@@ -141,8 +141,7 @@ fn agree(surface: &Surface, triangles: &mut [[u32; 3]]) -> usize {
         let mut patch = Vec::new();
         while let Some(t) = queue.pop_front() {
             patch.push(t);
-            for side in 0..3 {
-                let Some((other, same_way)) = across[t][side] else { continue };
+            for (other, same_way) in across[t].into_iter().flatten() {
                 if flip[other].is_none() {
                     flip[other] = flip[t].map(|f| f != same_way);
                     queue.push_back(other);

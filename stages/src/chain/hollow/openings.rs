@@ -134,7 +134,7 @@ impl Layers {
                 let [u, v] = self.plane();
                 let middle = (shaft.opening.low + shaft.opening.high) / 2.0 - aim;
                 // More of the cavity behind it first, then the nearest; ties go to the first in order.
-                let merit = (-i64::from(open), middle[u].hypot(middle[v]));
+                let merit = (-i64::from(open), libm::hypot(middle[u], middle[v]));
                 if best.as_ref().is_none_or(|(least, _)| merit < *least) {
                     best = Some((merit, shaft));
                 }
