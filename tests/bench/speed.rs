@@ -1,0 +1,11 @@
+//! How long things take. `cargo bench` runs everything in a minute or two; `cargo bench -- hollow` what has the word in
+//! its name.
+#![allow(clippy::unwrap_used, missing_docs)]
+
+mod chain;
+mod files;
+mod pieces;
+
+fn main() {
+    divan::main();
+}
