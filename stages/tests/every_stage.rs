@@ -64,7 +64,7 @@ fn every_stage_meets_what_it_owes() {
     let rates: Arc<[u8]> = include_bytes!("../../jobs/rates/bureau-demo.yaml").as_slice().into();
     let files = BTreeMap::from([("rates.yaml".to_owned(), rates)]);
 
-    let mut piece = Workpiece { surface: Some(Arc::new(house())), ..Workpiece::default() };
+    let mut piece = Workpiece::default().with_surface(house());
     for stage in shipped() {
         let trial = Trial { stage: stage.as_ref(), settings: settings(stage.name()), files: files.clone(), piece };
         trial.suite(scratch);

@@ -63,7 +63,7 @@ fn mesh_hollow_ball(bencher: Bencher<'_, '_>, across: u32) {
 }
 
 fn mesh(bencher: Bencher<'_, '_>, begun: &Begun) {
-    let (cells, void) = (begun.piece.cells.as_deref().unwrap(), begun.piece.void.as_deref());
+    let (cells, void) = (begun.piece.cells().unwrap(), begun.piece.void());
     bencher.bench_local(|| Skin::of(cells, void, black_box(&outside_faces(cells, void))));
 }
 

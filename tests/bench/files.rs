@@ -48,7 +48,7 @@ const COLOURS: [Srgb; 7] = [
 impl Demo {
     fn new() -> Self {
         let begun = Begun::demo("colour").0;
-        let (cells, void) = (begun.piece.cells.as_deref().unwrap(), begun.piece.void.as_deref());
+        let (cells, void) = (begun.piece.cells().unwrap(), begun.piece.void());
         let faces = outside_faces(cells, void);
         let skin = Skin::of(cells, void, &faces);
         let ink = skin.patches.iter().map(|patch| match patch {

@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 
 use glam::DVec3;
 use serde_json::{Value, json};
@@ -40,7 +40,7 @@ impl Begun {
     /// Takes a surface through a chain of stages and their settings.
     pub(crate) fn with<'a>(surface: Surface, chain: impl IntoIterator<Item = (&'a str, Value)>) -> Self {
         let files = folder();
-        let piece = Workpiece { surface: Some(Arc::new(surface)), ..Workpiece::default() };
+        let piece = Workpiece::default().with_surface(surface);
         let piece = chain.into_iter().fold(piece, |piece, (stage, settings)| {
             trial(stage, settings, piece).run(files.path().to_owned()).unwrap().0
         });
