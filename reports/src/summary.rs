@@ -52,7 +52,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
-        command: format!("turnhue run {}", shell_word(&record.job.file)),
+        command: format!("turnhue run {}", shell_word(file_name(&record.job.file))),
         resolved: format!("{:#}", record.resolved),
     };
     page.render()
@@ -80,6 +80,11 @@ struct Page<'a> {
 }
 
 impl Page<'_> {
+    /// The name of the job file, without the folders of whoever ran it.
+    fn job_name(&self) -> &str {
+        file_name(&self.record.job.file)
+    }
+
     /// How many findings there are, by severity: `1 caution, 3 notes`.
     fn found(&self) -> String {
         let count = |severity| self.findings.iter().filter(|told| told.finding.severity == severity).count();
@@ -288,6 +293,10 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     rows.push(("Most triangles in a file", triangles, &process.most_triangles.basis));
     rows.push(("Largest file", numbers::bytes(process.most_bytes.value), &process.most_bytes.basis));
     rows
+}
+
+fn file_name(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or(path)
 }
 
 /// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
