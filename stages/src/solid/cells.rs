@@ -107,6 +107,16 @@ impl Cells {
         &self.words[start..start + self.words_a_line]
     }
 
+    /// The solid cells from `first` to `last` on the line along x at `j`, `k`; both must lie on the grid.
+    pub fn solid_between(&self, first: i32, last: i32, j: i32, k: i32) -> impl Iterator<Item = i32> + '_ {
+        let line = self.line(j, k);
+        (first / 64..=last / 64).flat_map(move |w| {
+            let from = if w == first / 64 { u64::MAX << (first % 64) } else { u64::MAX };
+            let to = if w == last / 64 { u64::MAX >> (63 - last % 64) } else { u64::MAX };
+            bits(line[w as usize] & from & to).map(move |bit| w * 64 + bit)
+        })
+    }
+
     /// Whether a cell is solid; cells off the grid are not.
     #[must_use]
     pub fn solid(&self, cell: IVec3) -> bool {

@@ -3,7 +3,8 @@
 
 use glam::{BVec3, DVec3, IVec3};
 
-use super::Cells;
+use super::{Cells, Grid};
+use crate::Side;
 
 /// A closed cube of air.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,26 +73,40 @@ pub enum Met {
     Behind,
 }
 
-/// The blocks of air within `radius` of a point that have material beside them; the nearest block to a point in the solid
-/// is one of them. Cells off the grid are air.
-pub fn blocks_near(cells: &Cells, point: DVec3, radius: f64, blocks: &mut Vec<Block>) {
-    blocks.clear();
-    let grid = cells.grid();
-    let local = (point - grid.origin) / grid.cell;
-    let reach = radius / grid.cell;
-    let lo = (local - reach).floor().as_ivec3().max(IVec3::NEG_ONE);
-    let hi = (local + reach).floor().as_ivec3().min(grid.counts);
-    for z in lo.z..=hi.z {
-        for y in lo.y..=hi.y {
-            for x in lo.x..=hi.x {
-                let cell = IVec3::new(x, y, z);
-                if cells.solid(cell) {
-                    continue;
-                }
-                let block = Block::of(cells, cell);
-                let bare = (block.air_below & block.air_above).all();
-                if !bare && block.to(point).length_squared() <= radius * radius {
-                    blocks.push(block);
+/// The air around a solid, ready to be asked for its blocks near a point.
+#[derive(Clone, Debug)]
+pub struct Shore<'a> {
+    cells: &'a Cells,
+    /// The cells of air that have material beside them, on a grid one cell larger all around.
+    shore: Cells,
+}
+
+impl<'a> Shore<'a> {
+    /// Finds the shore. Cells off the grid are air.
+    #[must_use]
+    pub fn of(cells: &'a Cells) -> Self {
+        let grid = cells.grid();
+        let around = Grid { origin: grid.origin - grid.cell, cell: grid.cell, counts: grid.counts + 2 };
+        let beside = |cell: IVec3| Side::ALL.iter().any(|side| cells.solid(cell + side.step()));
+        let shore = Cells::from_fn(around, |at| !cells.solid(at - 1) && beside(at - 1));
+        Self { cells, shore }
+    }
+
+    /// The blocks of the shore within `radius` of a point; the nearest block of air to a point in the solid is one of
+    /// them, if any is that near.
+    pub fn blocks_near(&self, point: DVec3, radius: f64, blocks: &mut Vec<Block>) {
+        blocks.clear();
+        let grid = self.shore.grid();
+        let (low, high) = ((point - grid.origin - radius) / grid.cell, (point - grid.origin + radius) / grid.cell);
+        let low = low.floor().as_ivec3().max(IVec3::ZERO);
+        let high = high.floor().as_ivec3().min(grid.counts - 1);
+        for z in low.z..=high.z {
+            for y in low.y..=high.y {
+                for x in self.shore.solid_between(low.x, high.x, y, z) {
+                    let block = Block::of(self.cells, IVec3::new(x, y, z) - 1);
+                    if block.to(point).length_squared() <= radius * radius {
+                        blocks.push(block);
+                    }
                 }
             }
         }

@@ -29,7 +29,7 @@ use glam::{BVec3, DVec3, IVec3};
 use rayon::prelude::*;
 
 use super::cavity::{SLACK, around};
-use crate::solid::clearance::{Block, Met, blocks_near, nearest};
+use crate::solid::clearance::{Block, Met, Shore, nearest};
 use crate::solid::skin::{each_cavity_face, face_corners, split};
 use crate::solid::{Cells, Face};
 use crate::void::Void;
@@ -93,7 +93,7 @@ const OUTWARDS: f64 = 0.5 + SLACK;
 pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
     let corners = corners(cells, void);
     let place: BTreeMap<[i32; 3], usize> = corners.iter().enumerate().map(|(i, c)| (order(c.at), i)).collect();
-    let mould = Mould { cells, wall: void.wall, edge: void.cavity.grid().cell };
+    let mould = Mould { shore: Shore::of(cells), wall: void.wall, edge: void.cavity.grid().cell };
     let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c)).collect();
     let quads: Vec<[usize; 4]> = faces(void).iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
     let thin = mould.push(&corners, &quads, &mut points);
@@ -177,7 +177,7 @@ fn free_axes(cells: &Cells, void: &Void, corner: IVec3) -> BVec3 {
 
 /// What the corners are moved against.
 struct Mould<'a> {
-    cells: &'a Cells,
+    shore: Shore<'a>,
     wall: f64,
     edge: f64,
 }
@@ -186,7 +186,7 @@ impl Mould<'_> {
     /// Steps 1 and 2 for one corner.
     fn settle(&self, corner: &Corner) -> DVec3 {
         let mut blocks = Vec::new();
-        blocks_near(self.cells, corner.home, self.wall + 2.0 * self.edge, &mut blocks);
+        self.shore.blocks_near(corner.home, self.wall + 2.0 * self.edge, &mut blocks);
         let mut point = corner.home;
         for _ in 0..8 {
             let Some(way) = nearest(&blocks, point) else { break };
@@ -257,7 +257,11 @@ impl Mould<'_> {
         let middle = corners.iter().sum::<DVec3>() / 4.0;
         let size = corners.iter().map(|c| (*c - middle).length()).fold(0.0, f64::max);
         let mut blocks = Vec::new();
-        blocks_near(self.cells, middle, self.wall + 2.0 * size, &mut blocks);
+        self.shore.blocks_near(middle, self.wall + 2.0 * size, &mut blocks);
+        blocks.retain(|block| !self.surely_clear(block, corners, size));
+        if blocks.is_empty() {
+            return None;
+        }
         let mut pushes = [(quad[0], DVec3::ZERO); 6];
         let mut any = false;
         for (half, triangle) in split(corners).into_iter().enumerate() {
@@ -271,17 +275,30 @@ impl Mould<'_> {
         any.then_some(pushes)
     }
 
+    /// Whether the wall holds against a block all over a quad of that size, as its corners alone tell: the block is met
+    /// at one face by all of them, or lies farther than the distance can bend in between.
+    fn surely_clear(&self, block: &Block, corners: [DVec3; 4], size: f64) -> bool {
+        let ways = corners.map(|corner| block.to(corner));
+        let least = ways.iter().map(|way| way.length_squared()).fold(f64::INFINITY, f64::min);
+        // Both triangles lie in a circle of that radius; a tenth more than covers what samples may miss.
+        let bend = 1.1 * size * size / (2.0 * self.wall);
+        least > (self.wall + bend).powi(2)
+            || (least >= (self.wall * (1.0 - CLOSE)).powi(2)
+                && ways.iter().all(|&way| block.met(way) == Met::Face && way.dot(ways[0]) > 0.0))
+    }
+
     /// By how much each corner of a triangle has to move so that its worst sample keeps the wall.
     fn lacking(&self, triangle: [DVec3; 3], blocks: &[Block]) -> Option<[DVec3; 3]> {
         let [a, b, c] = triangle;
         let longest = (a - b).length_squared().max((b - c).length_squared()).max((c - a).length_squared());
         // Jung: the enclosing circle of a triangle has at most the radius longest/√3; samples cut it SAMPLES times finer.
         let missed = longest / (3.0 * (SAMPLES * SAMPLES) as f64) / (2.0 * self.wall);
+        let samples = WEIGHTS.map(|weights| blend(triangle, weights));
         let mut worst: Option<(f64, [f64; 3], DVec3)> = None;
         for block in blocks {
-            let ways = samples().map(|weights| (weights, block.to(blend(triangle, weights))));
             let (mut nearest, mut curved) = ((f64::INFINITY, [0.0; 3], DVec3::ZERO), false);
-            for (weights, way) in ways {
+            for (weights, &sample) in WEIGHTS.iter().zip(&samples) {
+                let way = block.to(sample);
                 let met = block.met(way);
                 if met == Met::Behind {
                     continue;
@@ -289,7 +306,7 @@ impl Mould<'_> {
                 curved |= met == Met::Around;
                 let distance = way.length();
                 if distance < nearest.0 {
-                    nearest = (distance, weights, way);
+                    nearest = (distance, *weights, way);
                 }
             }
             let lack = self.wall + if curved { missed } else { 0.0 } - nearest.0;
@@ -312,9 +329,21 @@ fn home(void: &Void, at: IVec3) -> DVec3 {
 }
 
 /// The weights of the samples of a triangle.
-fn samples() -> impl Iterator<Item = [f64; 3]> {
-    let n = SAMPLES;
-    (0..=n).flat_map(move |i| (0..=n - i).map(move |j| [i, j, n - i - j].map(|weight| weight as f64 / n as f64)))
+static WEIGHTS: [[f64; 3]; (SAMPLES + 1) * (SAMPLES + 2) / 2] = weights();
+
+const fn weights() -> [[f64; 3]; (SAMPLES + 1) * (SAMPLES + 2) / 2] {
+    let mut weights = [[0.0; 3]; (SAMPLES + 1) * (SAMPLES + 2) / 2];
+    let (mut at, mut i) = (0, 0);
+    while i <= SAMPLES {
+        let mut j = 0;
+        while j <= SAMPLES - i {
+            let share = SAMPLES as f64;
+            weights[at] = [i as f64 / share, j as f64 / share, (SAMPLES - i - j) as f64 / share];
+            (at, j) = (at + 1, j + 1);
+        }
+        i += 1;
+    }
+    weights
 }
 
 fn blend(corners: [DVec3; 3], weights: [f64; 3]) -> DVec3 {
