@@ -85,7 +85,19 @@ pub(crate) fn at_setting(text: &Text, at: &str, misfit: Misfit) -> Diagnostic {
         "invalid value: map, expected map with a single key" => "exactly one setting must be given".to_owned(),
         _ => misfit.message,
     };
-    Diagnostic::error(message).at(place).label(misfit.setting).remedy(misfit.remedy)
+    let remedy = match missing_field(&message) {
+        Some(name) if misfit.remedy.is_empty() => add(name),
+        _ => misfit.remedy,
+    };
+    Diagnostic::error(message).at(place).label(misfit.setting).remedy(remedy)
+}
+
+/// What to do about a missing field.
+fn add(name: &str) -> String {
+    match name {
+        "units" => "add `units: mm`, or cm, m, in, ft, um: an STL file does not say its unit".to_owned(),
+        name => format!("add `{name}: …`"),
+    }
 }
 
 /// A path and what lies below it.

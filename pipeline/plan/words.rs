@@ -29,7 +29,7 @@ impl Plan {
         for (index, step) in self.job.steps.iter().enumerate() {
             let stage = &step.stage;
             words += &format!("  {:>2}. {}: {}\n", index + 1, stage.name(), step.purpose);
-            words += &format!("      takes {}; gives {}\n", parts(&stage.needs()), parts(&stage.gives()));
+            words += &format!("      takes {}; gives {}\n", parts(stage.needs()), parts(stage.gives()));
             if let Value::Object(settings) = stage.settings() {
                 for (name, value) in settings.iter().filter(|(_, value)| !value.is_null()) {
                     words += &format!("      {name}: {}\n", plain(value));

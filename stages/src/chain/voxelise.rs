@@ -142,7 +142,10 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
     if cell > longest {
         return Err(Misfit::new(
             "cell",
-            format!("a cell of {cell} mm is larger than the whole piece ({longest:.3} mm at its longest)"),
+            format!(
+                "a cell of {cell} mm is larger than the whole piece ({} mm at its longest)",
+                (longest * 1000.0).round() / 1000.0
+            ),
             "choose a smaller cell, scale the piece up, or check the model's units",
         ));
     }

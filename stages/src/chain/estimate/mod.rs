@@ -50,7 +50,7 @@ fn one_copy() -> Vec<u32> {
 impl Stage for Estimate {
     type Settings = Settings;
     const NAME: &'static str = "estimate";
-    const PURPOSE: &'static str = "Says what the piece will cost, by number of copies, from a bureau's rate file";
+    const PURPOSE: &'static str = "says what the piece will cost, by number of copies, from a bureau's rate file";
     const VERSION: u32 = 1;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[];

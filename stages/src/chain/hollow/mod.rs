@@ -97,7 +97,7 @@ impl Stage for Hollow {
         if room.count() == 0 {
             return Err(too_thick(settings, &lattice).into());
         }
-        let opened = open(settings, cells, &room, lattice.per_cell)?;
+        let opened = open(settings, cells, &room, &lattice, shop.process().opening.value)?;
         shop.go_on()?;
         let void = shaped(opened, cells, &lattice, &room, gap);
         if void.cavity.count() == 0 {
@@ -125,11 +125,12 @@ fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {
 }
 
 /// Finds the place of every opening, one after the other. The cavity of the void is still empty.
-fn open(settings: &Settings, cells: &Cells, room: &Cells, per_cell: i32) -> Result<Void, Misfit> {
+fn open(settings: &Settings, cells: &Cells, room: &Cells, lattice: &Lattice, least: Length) -> Result<Void, Misfit> {
+    let per_cell = lattice.per_cell;
     let mut shafts = Cells::empty(*cells.grid());
     let mut openings = Vec::new();
     for at in 0..settings.openings.len() {
-        let shaft = openings::find(settings, at, &cells.minus(&shafts), room, per_cell)?;
+        let shaft = openings::find(settings, at, least, &cells.minus(&shafts), room, per_cell)?;
         for z in shaft.low.z..=shaft.high.z {
             for y in shaft.low.y..=shaft.high.y {
                 for x in shaft.low.x..=shaft.high.x {

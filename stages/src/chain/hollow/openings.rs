@@ -8,10 +8,10 @@
 use glam::{DVec3, IVec3};
 
 use super::Settings;
-use crate::Side;
 use crate::solid::{Cells, Grid};
 use crate::stage::Misfit;
 use crate::void::Opening;
+use crate::{Length, Side};
 
 /// An opening found, and the cells that its shaft takes away.
 pub(super) struct Shaft {
@@ -23,10 +23,11 @@ pub(super) struct Shaft {
 }
 
 /// Looks for the place of opening number `at`. `cells` are the solid less the shafts so far; `cavity` lies on a lattice
-/// `per_cell` times finer.
+/// `per_cell` times finer; the process empties openings of `least` and wider.
 pub(super) fn find(
     settings: &Settings,
     at: usize,
+    least: Length,
     cells: &Cells,
     cavity: &Cells,
     per_cell: i32,
@@ -48,7 +49,8 @@ pub(super) fn find(
     if let Some(shaft) = layers.best(across, ring, aim, grid) {
         return Ok(shaft);
     }
-    let widest = (1..across).rev().find(|&n| layers.best(n, ring, aim, grid).is_some());
+    let least = (least.mm() / grid.cell - 1e-9).ceil() as i32;
+    let widest = (least.max(1)..across).rev().find(|&n| layers.best(n, ring, aim, grid).is_some());
     Err(none_fits(settings, at, widest.map(|n| f64::from(n) * grid.cell)))
 }
 

@@ -95,7 +95,7 @@ impl Stage for Repair {
 
     const NAME: &'static str = "repair";
     const PURPOSE: &'static str =
-        "Drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
+        "drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
     const VERSION: u32 = 1;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
@@ -274,7 +274,7 @@ impl Repaired {
                 if self.voids.len() == 1 { "was" } else { "were" },
                 counted(filled, "cell"),
             );
-            let remedy = "nothing to do; to save material, let `hollow` make a cavity with openings";
+            let remedy = "nothing to do; `hollow` makes a cavity that can be emptied, where material is to be saved";
             Finding::note("voids-filled", message, remedy).at(places_of(&self.voids, grid))
         })
     }

@@ -94,7 +94,8 @@ pub(super) fn check(views: &Six<View>, said: &mut Said) {
         vec![
             side.to_string(),
             format!("{:.2}", view.outside),
-            format!("{:.2}", view.share()),
+            // Rounded down: what is not the whole must not read as the whole.
+            format!("{:.2}", (view.share() * 100.0).floor() / 100.0),
             format!("{:.2}", view.through),
         ]
     });
