@@ -256,7 +256,7 @@ mod tests {
 
     #[test]
     fn what_is_missing_shows_where_it_belongs() {
-        assert_eq!(faults("first: 1\nlist:\n  - { zzzz: 3 }\n")[1], "a.yaml:3:7 missing field `width` ");
+        assert_eq!(faults("first: 1\nlist:\n  - { zzzz: 3 }\n")[1], "a.yaml:3:7 missing field `width` add `width: …`");
     }
 
     #[test]
