@@ -1,0 +1,156 @@
+// Checks summary pages in a browser. `run` calls it: check.js PROJECT CHROMIUM
+
+import { spawnSync } from "node:child_process";
+import { mkdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { join } from "node:path";
+import { pathToFileURL } from "node:url";
+
+import { HtmlValidate } from "html-validate";
+import { chromium } from "playwright-core";
+
+const WIDTHS = [360, 800, 1280, 2560];
+const SCHEMES = ["light", "dark"];
+// WCAG 2.2, levels A and AA, as axe-core names them.
+const WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
+// A headless run of its own: no sandbox, as continuous integration runs as root, and no traffic of the browser's own.
+const FLAGS = [
+  "--no-sandbox",
+  "--disable-gpu",
+  "--disable-quic",
+  "--no-first-run",
+  "--disable-background-networking",
+  "--disable-component-update",
+  "--disable-sync",
+];
+
+const [project, program] = process.argv.slice(2);
+const scratch = join(project, "target", "browser");
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+let passed = 0;
+let failed = 0;
+
+function check(faults, what) {
+  const list = faults.slice(0, 5).join("; ");
+  if (faults.length === 0) passed += 1;
+  else failed += 1;
+  console.log(faults.length === 0 ? `ok ${what}` : `FAILED ${what}: ${list}`);
+}
+
+// The demo as it stands, and one that is too tall for the process, under a title that is markup.
+function jobs() {
+  const folder = join(scratch, "jobs");
+  mkdirSync(folder, { recursive: true });
+  const demo = readFileSync(join(project, "jobs", "harbour-whelk.yaml"), "utf8");
+  const tall = demo
+    .replace(/^title:.*$/m, `title: "<script>alert(1)</script> & a-title-in-one-word-${"long".repeat(20)}"`)
+    .replace(/height: 180 mm/, "height: 420 mm")
+    .replace(/cell: 3 mm/, "cell: 7 mm")
+    .replace(/(file:|process:|rates:) (models|processes|rates)\//g, `$1 ${project}/jobs/$2/`);
+  const path = join(folder, "too-tall.yaml");
+  writeFileSync(path, tall);
+  return [
+    { name: "whelk", job: join(project, "jobs", "harbour-whelk.yaml"), code: 0 },
+    { name: "too-tall", job: path, code: 1, longTitle: true },
+  ];
+}
+
+function summaryOf({ name, job, code }) {
+  const turnhue = join(project, "target", "release", "turnhue");
+  const done = spawnSync(turnhue, ["run", job, "--into", join(scratch, "runs"), "--json", "--quiet"], {
+    encoding: "utf8",
+  });
+  check(done.status === code ? [] : [`${done.status} ${done.stderr}`], `${name}: the program's exit code is ${code}`);
+  return JSON.parse(done.stdout).summary;
+}
+
+async function checkMarkup({ name, longTitle }, file) {
+  // How long a page's title should be is advice; a job's title is the user's own.
+  const rules = longTitle ? { "long-title": "off" } : {};
+  const report = await new HtmlValidate({ extends: ["html-validate:recommended"], rules }).validateFile(file);
+  const faults = report.results.flatMap((result) => result.messages);
+  check(
+    faults.map((fault) => `${fault.line}:${fault.column} ${fault.message} (${fault.ruleId})`),
+    `${name}: html-validate (recommended)`,
+  );
+}
+
+// A page that notes what it must not do: complain, or ask for anything but itself.
+async function open(browser, url, options) {
+  const context = await browser.newContext(options);
+  const page = await context.newPage();
+  const faults = [];
+  page.on("console", (message) => {
+    if (["error", "warning"].includes(message.type())) faults.push(`console: ${message.text()}`);
+  });
+  page.on("pageerror", (error) => faults.push(`error: ${error.message}`));
+  page.on("dialog", (dialog) => {
+    faults.push(`dialog: ${dialog.message()}`);
+    dialog.dismiss();
+  });
+  page.on("request", (request) => {
+    if (request.url() !== url && !request.url().startsWith("data:")) faults.push(`request: ${request.url()}`);
+  });
+  await page.goto(url);
+  return { context, page, faults };
+}
+
+// Whether the page can be scrolled sideways.
+const sideways = (page) =>
+  page.evaluate(() => {
+    const { scrollWidth, clientWidth } = document.documentElement;
+    return scrollWidth > clientWidth ? [`${scrollWidth} px of content on a page of ${clientWidth} px`] : [];
+  });
+
+async function checkScreen(browser, name, url, width, scheme) {
+  const what = `${name}, ${width} px, ${scheme}`;
+  const { context, page, faults } = await open(browser, url, {
+    viewport: { width, height: 900 },
+    colorScheme: scheme,
+  });
+  const broken = await page.evaluate(() =>
+    [...document.images].filter((image) => image.naturalWidth === 0).map((image) => `no picture: ${image.alt}`),
+  );
+  check(broken, `${what}: every picture is drawn`);
+  const folded = await sideways(page);
+  await page.screenshot({ path: join(scratch, "screenshots", `${name}-${width}-${scheme}.png`), fullPage: true });
+  await page.evaluate(() => document.querySelectorAll("details").forEach((part) => (part.open = true)));
+  check([...folded, ...(await sideways(page))], `${what}: nothing scrolls sideways, folded or open`);
+  await page.evaluate(axe);
+  const found = await page.evaluate((tags) => window.axe.run(document, { runOnly: tags }), WCAG);
+  check(
+    found.violations.map((violation) => `${violation.id} at ${violation.nodes[0].target}`),
+    `${what}: axe-core, WCAG 2.2 A and AA, ${found.passes.length} rules hold`,
+  );
+  check(faults, `${what}: no complaint, no request`);
+  await context.close();
+}
+
+async function checkPaper(browser, name, url) {
+  const { context, page, faults } = await open(browser, url, {});
+  const path = join(scratch, "screenshots", `${name}.pdf`);
+  const pdf = await page.pdf({ path, format: "A4", printBackground: true });
+  const sheets = (pdf.toString("latin1").match(/\/Type\s*\/Page\b/g) ?? []).length;
+  check(sheets > 0 ? [] : ["no page"], `${name}: prints on ${sheets} sheets of A4`);
+  check(faults, `${name}, print: no complaint, no request`);
+  await context.close();
+}
+
+for (const folder of ["runs", "screenshots"]) rmSync(join(scratch, folder), { recursive: true, force: true });
+mkdirSync(join(scratch, "screenshots"), { recursive: true });
+const browser = await chromium.launch({ executablePath: program, args: FLAGS });
+try {
+  for (const job of jobs()) {
+    const file = summaryOf(job);
+    const url = pathToFileURL(file).href;
+    await checkMarkup(job, file);
+    for (const width of WIDTHS) {
+      for (const scheme of SCHEMES) await checkScreen(browser, job.name, url, width, scheme);
+    }
+    await checkPaper(browser, job.name, url);
+  }
+} finally {
+  await browser.close();
+}
+console.log(`${passed} passed, ${failed} failed`);
+process.exitCode = failed === 0 && passed > 0 ? 0 : 1;
