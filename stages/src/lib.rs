@@ -38,8 +38,6 @@
 //! in any program that uses the library; [`conformance`] is the suite that every stage passes.
 //!
 //! ```
-//! use std::sync::Arc;
-//!
 //! use schemars::JsonSchema;
 //! use serde::{Deserialize, Serialize};
 //! use turnhue_stages::Length;
@@ -62,14 +60,8 @@
 //!     const NAME: &'static str = "level";
 //!     const PURPOSE: &'static str = "cuts the solid off flat";
 //!     const VERSION: u32 = 1;
-//!
-//!     fn needs(_: &Settings) -> Vec<Part> {
-//!         vec![Part::Cells]
-//!     }
-//!
-//!     fn gives(_: &Settings) -> Vec<Part> {
-//!         vec![Part::Cells]
-//!     }
+//!     const NEEDS: &'static [Part] = &[Part::Cells];
+//!     const GIVES: &'static [Part] = &[Part::Cells];
 //!
 //!     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
 //!         if settings.height.mm() > 0.0 {
@@ -79,11 +71,11 @@
 //!     }
 //!
 //!     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-//!         let cells = piece.cells.as_deref().expect("the plan checked that the cells are there");
+//!         let cells = piece.cells().expect("the plan saw to it");
 //!         let layers = (settings.height.mm() / cells.grid().cell).ceil() as i32;
 //!         let kept = Cells::from_fn(*cells.grid(), |cell| cell.z < layers && cells.solid(cell));
 //!         shop.fact(Fact::whole("cells cut off", cells.count() - kept.count(), Unit::Cells));
-//!         Ok(Workpiece { cells: Some(Arc::new(kept)), ..piece })
+//!         Ok(piece.with_cells(kept))
 //!     }
 //! }
 //!
@@ -97,7 +89,7 @@
 //!     stage: stages.last().unwrap().as_ref(),
 //!     settings: serde_json::json!({ "height": "7 mm" }),
 //!     files: Default::default(),
-//!     piece: Workpiece { cells: Some(Arc::new(Cells::from_fn(grid, |_| true))), ..Default::default() },
+//!     piece: Workpiece::default().with_cells(Cells::from_fn(grid, |_| true)),
 //! };
 //! # let (folder, number) = (tempfile::tempdir()?, std::cell::Cell::new(0));
 //! # let scratch = || {
@@ -108,7 +100,7 @@
 //! # };
 //! trial.suite(scratch);
 //! let (piece, said) = trial.run(scratch()).unwrap();
-//! assert_eq!(piece.cells.unwrap().count(), 48); // 7 mm are three layers of 3 mm
+//! assert_eq!(piece.cells().unwrap().count(), 48); // 7 mm are three layers of 3 mm
 //! assert_eq!(said.facts, [Fact::whole("cells cut off", 16, Unit::Cells)]);
 //! # Ok::<(), std::io::Error>(())
 //! ```
