@@ -84,3 +84,35 @@ fn factor(size: Size, surface: &Surface, extent: DVec3) -> Result<f64, Misfit> {
     }
     Err(Misfit::new(word, format!("the model has no {word} to scale"), "choose another extent, such as longest"))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::solid::forms;
+
+    /// The extent of a box of 2 × 3 × 4 after scaling.
+    fn extent(size: Size) -> DVec3 {
+        let model = forms::cuboid(DVec3::ZERO, DVec3::new(2.0, 3.0, 4.0));
+        factor(size, &model, DVec3::new(2.0, 3.0, 4.0)).unwrap() * DVec3::new(2.0, 3.0, 4.0)
+    }
+
+    #[test]
+    fn each_way_of_saying_the_size() {
+        let mm = Length::from_mm;
+        assert_eq!(extent(Size::Width(mm(20.0))), DVec3::new(20.0, 30.0, 40.0));
+        assert_eq!(extent(Size::Depth(mm(30.0))), DVec3::new(20.0, 30.0, 40.0));
+        assert_eq!(extent(Size::Height(mm(40.0))), DVec3::new(20.0, 30.0, 40.0));
+        assert_eq!(extent(Size::Longest(mm(40.0))), DVec3::new(20.0, 30.0, 40.0));
+        assert_eq!(extent(Size::Factor(10.0)), DVec3::new(20.0, 30.0, 40.0));
+        // The sphere around a box goes through its corners: its diameter is the diagonal, √(2² + 3² + 4²) = √29.
+        assert!((extent(Size::Sphere(mm(29f64.sqrt()))) - DVec3::new(2.0, 3.0, 4.0)).length() < 1e-9);
+    }
+
+    #[test]
+    fn an_extent_that_is_not_there_cannot_be_scaled() {
+        let flat = forms::cuboid(DVec3::ZERO, DVec3::new(2.0, 3.0, 0.0));
+        let misfit = factor(Size::Height(Length::from_mm(10.0)), &flat, DVec3::new(2.0, 3.0, 0.0)).unwrap_err();
+        assert_eq!(misfit.setting, "height");
+    }
+}
