@@ -47,7 +47,7 @@ def check_closed(tally, piece, model):
 
 
 def check_contains(tally, piece, model):
-    """A closed model of one shell: trimesh's own containment test, which sends other rays, at a sample of the centres."""
+    """A closed model of one shell: trimesh's own containment test, which sends other rays, at some of the centres."""
     lattice = Lattice(model, piece.cell)
     every = lattice.every()
     index = numpy.random.default_rng(1).permutation(every)[:SAMPLES]

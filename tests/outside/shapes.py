@@ -71,7 +71,7 @@ def check_torus(tally, scratch):
     off = piece.ply.volume / exact - 1
     tally.check(
         abs(off) < 0.01,
-        f"torus: volume {piece.ply.volume:.0f} mm³, {exact:.0f} in closed form: {100 * off:+.2f} %, ±1 allowed for cells",
+        f"torus: volume {piece.ply.volume:.0f} mm³, {exact:.0f} in closed form: {100 * off:+.2f} %, ±1 allowed",
     )
     tally.check(piece.ply.euler_number == 0, f"torus: Euler number {piece.ply.euler_number}, 0 for one handle")
 
@@ -87,8 +87,8 @@ def torus_cells(tube):
 def check_ball(tally, scratch):
     """Cell centres on the integer lattice.
 
-    Squared distances of lattice points are whole numbers, so any radius between √100 and √101 holds the same points: the
-    mesh has room for its sag.
+    Squared distances of lattice points are whole numbers, so any radius between √100 and √101 holds the same points:
+    the mesh has room for its sag.
     """
     mesh = trimesh.creation.icosphere(subdivisions=5, radius=jobs.CELL * numpy.sqrt(BALL**2 + 0.6))
     centred = ", grid: { x: cell-centre, y: cell-centre, z: cell-centre }"
