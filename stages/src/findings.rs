@@ -192,10 +192,10 @@ pub struct Fact {
 }
 
 impl Fact {
-    /// A measured number.
+    /// A measured number; −0 is said as 0.
     #[must_use]
     pub fn number(name: &str, value: f64, unit: Unit) -> Self {
-        Self { name: name.to_owned(), value: Value::Number(value), unit: Some(unit) }
+        Self { name: name.to_owned(), value: Value::Number(value + 0.0), unit: Some(unit) }
     }
 
     /// A count of something.

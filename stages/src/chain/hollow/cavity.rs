@@ -16,7 +16,7 @@ pub(super) struct Lattice {
 }
 
 /// The finest share of the wall that a lattice cell may take. The cavity's rounded edges are polygons with sides about as
-/// long as a lattice cell: with this share they leave 1 to 3 % more material than exact arcs, which `tests` measure.
+/// long as a lattice cell. With this share `tests` hold the surplus of material over exact arcs below 5 %.
 const SHARE_OF_WALL: f64 = 0.6;
 
 /// A lattice cell is chosen when its centre lies deeper than the wall by at least this share of its edge: room for its

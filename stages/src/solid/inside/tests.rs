@@ -33,8 +33,8 @@ fn winding(surface: &Surface, point: DVec3) -> f64 {
 #[test]
 fn balls_have_as_many_cells_as_there_are_lattice_points() {
     for n in 1..=20 {
-        // No lattice point has a squared norm between n² and n² + 1. With 7 cuts a face lies at most 4e-5 of the radius
-        // inside, far less than the room that is left.
+        // No lattice point has a squared norm between n² and n² + 1. With 6 cuts faces lie less than 7e-4 of the radius
+        // inside, which is the room that is left at n = 20.
         let radius = (f64::from(n * n) + 0.6).sqrt();
         let (cells, told) = solid_cells(&forms::sphere(radius, 6), lattice(n + 1));
         let at = n as usize - 1;
