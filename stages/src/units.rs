@@ -125,6 +125,12 @@ const MEMORY_UNITS: [(&str, u64); 5] =
     [("TiB", 1 << 40), ("GiB", 1 << 30), ("MiB", 1 << 20), ("KiB", 1 << 10), ("B", 1)];
 
 impl Memory {
+    /// What a stage may take when nobody says otherwise: 4 GiB.
+    #[must_use]
+    pub const fn usual() -> Self {
+        Self(4 << 30)
+    }
+
     /// So many bytes.
     #[must_use]
     pub const fn from_bytes(bytes: u64) -> Self {

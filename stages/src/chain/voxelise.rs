@@ -32,15 +32,9 @@ pub struct Settings {
     /// Where the grid sits.
     #[serde(default)]
     pub grid: Placing,
-    /// The most memory that the grid of this stage and of the cavity may take.
-    #[serde(default = "Settings::default_memory")]
+    /// The most memory that the grid may take.
+    #[serde(default = "Memory::usual")]
     pub memory: Memory,
-}
-
-impl Settings {
-    fn default_memory() -> Memory {
-        Memory::from_bytes(4 << 30)
-    }
 }
 
 /// Where the grid sits, axis by axis.
@@ -173,8 +167,8 @@ fn place(placing: Placing, [lo, hi]: [DVec3; 2], cell: f64) -> (DVec3, [f64; 3])
     (low, counts)
 }
 
-/// One bit a cell for each of a few solids, and eight bytes for the cavity's distances.
-const BYTES_A_CELL: f64 = 9.0;
+/// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
+const BYTES_A_CELL: f64 = 1.0;
 
 fn fits_in_memory(counts: [f64; 3], settings: &Settings, cell: f64) -> Result<IVec3, Misfit> {
     let needed = counts.iter().product::<f64>() * BYTES_A_CELL;

@@ -4,6 +4,7 @@ use glam::IVec3;
 
 use crate::solid::distance::{Beyond, Distances};
 use crate::solid::{Cells, Components, Grid, Leave, Neighbours, air, make_well_composed};
+use crate::units::Memory;
 
 /// The lattice on which the cavity is laid out.
 pub(super) struct Lattice {
@@ -25,7 +26,7 @@ pub(super) const SLACK: f64 = 0.1;
 
 impl Lattice {
     pub(super) fn new(cells: &Cells, wall: f64) -> Self {
-        let per_cell = (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0) as i32;
+        let per_cell = per_cell(cells, wall) as i32;
         let solid = refined(cells, per_cell);
         let outside = air(&solid);
         Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell }
@@ -40,6 +41,18 @@ impl Lattice {
     pub(super) fn refine(&self, cells: &Cells) -> Cells {
         refined(cells, self.per_cell)
     }
+}
+
+/// How many lattice cells lie along the edge of a cell.
+fn per_cell(cells: &Cells, wall: f64) -> f64 {
+    (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0)
+}
+
+/// The memory that the lattice takes: for each of its cells two distances of four bytes while they are made, and one bit
+/// for each of the few sets that are alive at once.
+pub(super) fn memory(cells: &Cells, wall: f64) -> Memory {
+    const BYTES_A_CELL: f64 = 9.0;
+    Memory::from_bytes((cells.grid().len() as f64 * per_cell(cells, wall).powi(3) * BYTES_A_CELL) as u64)
 }
 
 fn refined(cells: &Cells, per_cell: i32) -> Cells {

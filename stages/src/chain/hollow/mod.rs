@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::solid::{Cells, Components, Neighbours};
 use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::units::Memory;
 use crate::void::{Opening, Void};
 use crate::workpiece::{Part, Workpiece};
 use crate::{Length, Side};
@@ -37,6 +38,9 @@ pub struct Settings {
     /// left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub narrowest: Option<Length>,
+    /// The most memory that the cavity's lattice may take.
+    #[serde(default = "Memory::usual")]
+    pub memory: Memory,
 }
 
 /// An opening as asked for.
@@ -91,6 +95,7 @@ impl Stage for Hollow {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cells = piece.cells().expect("the plan saw to it");
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
+        fits_in_memory(settings, cells)?;
         let lattice = Lattice::new(cells, settings.wall.mm());
         shop.go_on()?;
         let room = lattice.room(settings.wall.mm());
@@ -110,6 +115,21 @@ impl Stage for Hollow {
         say_pockets(shop, &left);
         Ok(piece)
     }
+}
+
+fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
+    let needed = cavity::memory(cells, settings.wall.mm());
+    if needed <= settings.memory {
+        return Ok(());
+    }
+    Err(Misfit::new(
+        "wall",
+        format!(
+            "a cavity behind a wall of {} would take about {needed} of memory, more than {}",
+            settings.wall, settings.memory
+        ),
+        "ask for a thicker wall or larger cells, or raise memory",
+    ))
 }
 
 fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {

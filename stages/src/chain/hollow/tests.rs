@@ -194,6 +194,9 @@ fn what_does_not_fit_is_said_with_what_would() {
     assert_eq!(thick.setting, "wall");
     assert!(thick.message.contains("leaves no cavity"), "{}", thick.message);
     assert_eq!(misfit(asked(-1.0, 8.0)).setting, "wall");
+    // A wall of a thousandth of a cell asks for a lattice of 10¹³ cells.
+    let thin = misfit(asked(0.002, 8.0));
+    assert!(thin.setting == "wall" && thin.message.contains("TiB"), "{}", thin.message);
     assert_eq!(misfit(asked(2.5, 3.0)).setting, "openings[0].width");
     assert_eq!(misfit(serde_json::json!({ "wall": 2.5, "openings": [] })).setting, "openings");
 }
