@@ -188,7 +188,8 @@ fn failure(plan: &Plan, step: &PlannedStep, halt: Halt) -> Failure {
         Halt::Misfit(misfit) => Failure::Misfit(Box::new(misfit_of(&plan.text, step, misfit))),
         Halt::Shelf { name, error } => {
             let message = format!("could not write or read back {name}: {error}");
-            Failure::Disk(Box::new(Diagnostic::error(message).during(format!("running `{}`", step.stage.name()))))
+            let fault = Diagnostic::error(message).during(format!("running `{}`", step.stage.name()));
+            Failure::Disk(Box::new(fault.remedy("make room on the disk, or write elsewhere with `--into DIR`")))
         }
         Halt::Cancelled => Failure::Cancelled,
     }
