@@ -182,10 +182,8 @@ fn centres_between(lo: f64, hi: f64, origin: f64, cell: f64, count: i32) -> std:
 /// Where the line {(x, y, z) : x any} meets the triangle, and the step of the winding number there for a walk towards
 /// +x: +1 when it enters (the triangle's normal looks back), −1 when it leaves.
 fn crossing([a, b, c]: &[DVec3; 3], y: f64, z: f64) -> Option<(f64, i32)> {
-    let ab = left_of(*a, *b, y, z);
-    let bc = left_of(*b, *c, y, z);
-    let ca = left_of(*c, *a, y, z);
-    if ab != bc || bc != ca {
+    let ab = turn(*a, *b, y, z)?;
+    if turn(*b, *c, y, z)? != ab || turn(*c, *a, y, z)? != ab {
         return None;
     }
     let normal = (*b - *a).cross(*c - *a);
@@ -194,19 +192,25 @@ fn crossing([a, b, c]: &[DVec3; 3], y: f64, z: f64) -> Option<(f64, i32)> {
     // Nearly edge-on triangles divide by nearly zero: the crossing still lies within the triangle.
     let x = if x.is_finite() { x.clamp(lo, hi) } else { (lo + hi) / 2.0 };
     // Counter-clockwise in (y, z) means that the normal looks towards +x: the walk leaves.
-    Some((x, if ab { -1 } else { 1 }))
+    Some((x, if ab == Turn::Left { -1 } else { 1 }))
 }
 
-/// Whether the point (y, z) lies left of the edge p → q in the (y, z) plane. A point on the edge's line is taken as if
-/// moved by (ε, ε²): the same rule for every edge, so exactly one of two triangles on either side gets it.
-fn left_of(p: DVec3, q: DVec3, y: f64, z: f64) -> bool {
+/// On which hand of an edge a point lies.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    Left,
+    Right,
+}
+
+/// Where the point (y, z) lies from the edge p → q in the (y, z) plane; `None` if the edge is a point there, as those of
+/// needles along x are. A point on the edge's line is taken as if moved by (ε, ε²): the same rule for every edge, so
+/// exactly one of two triangles on either side gets it.
+fn turn(p: DVec3, q: DVec3, y: f64, z: f64) -> Option<Turn> {
     let det = orient2d(Coord { x: p.y, y: p.z }, Coord { x: q.y, y: q.z }, Coord { x: y, y: z });
-    if det != 0.0 {
-        return det > 0.0;
-    }
     // d/dε of the determinant: −(q.z − p.z) first, then (q.y − p.y).
     let (dy, dz) = (q.y - p.y, q.z - p.z);
-    if dz != 0.0 { dz < 0.0 } else { dy > 0.0 }
+    let sign = [det, -dz, dy].into_iter().find(|&d| d != 0.0)?;
+    Some(if sign > 0.0 { Turn::Left } else { Turn::Right })
 }
 
 #[cfg(test)]

@@ -78,6 +78,23 @@ fn an_inside_out_model_is_turned() {
 }
 
 #[test]
+fn triangles_without_area_add_nothing() {
+    let ball = forms::sphere(6.3, 3);
+    let (cells, _) = solid_cells(&ball, lattice(8));
+    // A point, and needles along each axis: through cell centres and beside them, with corners of their own.
+    for way in [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z, DVec3::new(1.0, 1.0, 0.0), DVec3::new(0.0, 1.0, -1.0)] {
+        for start in [DVec3::new(-7.0, 2.0, 7.0), DVec3::new(-6.9, 1.8, 7.2), DVec3::new(1.0, 0.0, 0.0)] {
+            let needle = Surface::new(vec![start, start + way, start + way * 3.0], vec![[0, 1, 2]]).unwrap();
+            let (other, _) = solid_cells(&forms::together(&[ball.clone(), needle]), lattice(8));
+            assert_eq!(other, cells, "needle from {start} along {way}");
+        }
+    }
+    let needle =
+        Surface::new(vec![DVec3::ZERO, DVec3::X, DVec3::X * 3.0], vec![[0, 1, 2], [1, 1, 1], [0, 2, 2]]).unwrap();
+    assert_eq!(solid_cells(&needle, lattice(5)).0.count(), 0);
+}
+
+#[test]
 fn a_void_shell_stays_void() {
     let outer = forms::sphere(8.3, 4);
     let inner = forms::sphere(4.3, 4);
