@@ -212,18 +212,18 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned.patches > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned.patches, Unit::Triangles));
+    if told.turned > 0 {
+        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
         shop.finding(Finding::note(
             "triangles-turned",
             format!(
                 "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned.patches
+                told.turned
             ),
             "nothing to do; mend the model if you use it elsewhere",
         ));
     }
-    if told.turned.whole {
+    if told.inside_out {
         shop.finding(Finding::note(
             "model-inside-out",
             "the model was inside out and was turned",
