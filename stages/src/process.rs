@@ -118,8 +118,10 @@ impl Process {
         if !(0.01..=23.0).contains(&self.density.value) {
             return Err(("density", format!("must lie between 0.01 and 23 g/cm³, not {}", self.density.value)));
         }
-        if self.most_triangles.value == 0 || self.most_bytes.value == 0 {
-            return Err(("most_triangles", "limits on the file must be above 0".to_owned()));
+        for (field, figure) in [("most_triangles", &self.most_triangles), ("most_bytes", &self.most_bytes)] {
+            if figure.value == 0 {
+                return Err((field, "a limit on the file must be above 0".to_owned()));
+            }
         }
         Ok(())
     }

@@ -174,14 +174,32 @@ impl FromStr for Memory {
 }
 
 impl Serialize for Memory {
+    /// In the largest unit of which it is a whole number, so that nothing is lost; `Display` rounds.
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        let (unit, size) = MEMORY_UNITS.iter().find(|(_, size)| self.0.is_multiple_of(*size)).unwrap_or(&("B", 1));
+        serializer.collect_str(&format_args!("{} {unit}", self.0 / size))
     }
 }
 
 impl<'de> Deserialize<'de> for Memory {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
+        struct MemoryVisitor;
+        impl Visitor<'_> for MemoryVisitor {
+            type Value = Memory;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("an amount of memory such as 4 GiB or 512 MiB")
+            }
+
+            fn visit_u64<E: de::Error>(self, bytes: u64) -> Result<Memory, E> {
+                if bytes > 0 { Ok(Memory(bytes)) } else { Err(E::custom("an amount of memory must be above 0 B")) }
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Memory, E> {
+                text.parse().map_err(E::custom)
+            }
+        }
+        deserializer.deserialize_any(MemoryVisitor)
     }
 }
 
@@ -192,9 +210,11 @@ impl schemars::JsonSchema for Memory {
 
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
         schemars::json_schema!({
-            "description": "An amount of memory: a number with B, KiB, MiB, GiB or TiB",
-            "type": "string",
-            "pattern": "^\\s*[0-9.]+\\s*(B|KiB|MiB|GiB|TiB)\\s*$"
+            "description": "An amount of memory: a number with B, KiB, MiB, GiB or TiB; a bare number is bytes",
+            "anyOf": [
+                { "type": "integer", "minimum": 1 },
+                { "type": "string", "pattern": "^\\s*[0-9.]+\\s*(B|KiB|MiB|GiB|TiB)?\\s*$" }
+            ]
         })
     }
 }
@@ -227,5 +247,27 @@ mod tests {
         for text in ["", "mm", "3 parsecs", "three mm", "3 mm mm", "NaN", "inf mm", "1e999", "3,5 mm"] {
             assert!(text.parse::<Length>().is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn amounts_of_memory_as_people_write_them() {
+        // IEC 80000-13: 1 KiB = 1024 B.
+        for (written, bytes, kept) in [
+            (serde_json::json!("4 GiB"), 4 << 30, "4 GiB"),
+            (serde_json::json!("1500 MiB"), 1500 << 20, "1500 MiB"),
+            (serde_json::json!("1.5 KiB"), 1536, "1536 B"),
+            (serde_json::json!("1000001 B"), 1_000_001, "1000001 B"),
+            (serde_json::json!("4096"), 4096, "4 KiB"),
+            (serde_json::json!(1_000_001), 1_000_001, "1000001 B"),
+        ] {
+            let memory: Memory = serde_json::from_value(written.clone()).unwrap_or_else(|e| panic!("{written}: {e}"));
+            assert_eq!(memory.bytes(), bytes, "{written}");
+            assert_eq!(serde_json::to_value(memory).ok(), Some(kept.into()), "{written}");
+        }
+        for wrong in [serde_json::json!("4 GB"), serde_json::json!("0 B"), serde_json::json!(0), serde_json::json!(-1)]
+        {
+            assert!(serde_json::from_value::<Memory>(wrong.clone()).is_err(), "{wrong}");
+        }
+        assert_eq!(Memory::from_bytes(5 << 29).to_string(), "2.5 GiB");
     }
 }

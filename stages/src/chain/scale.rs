@@ -76,7 +76,11 @@ fn factor(size: Size, surface: &Surface, extent: DVec3) -> Result<f64, Misfit> {
         Size::Width(length) => ("width", length, extent.x),
         Size::Depth(length) => ("depth", length, extent.y),
         Size::Longest(length) => ("longest", length, extent.max_element()),
-        Size::Sphere(length) => ("sphere", length, 2.0 * sphere::around(surface.points()).radius),
+        // Not `points`: a file may hold points that no triangle uses.
+        Size::Sphere(length) => {
+            let corners: Vec<DVec3> = surface.each_triangle().flatten().collect();
+            ("sphere", length, 2.0 * sphere::around(&corners).radius)
+        }
     };
     let factor = wanted.mm() / now;
     if factor.is_finite() && factor > 0.0 {
@@ -114,5 +118,18 @@ mod tests {
         let flat = forms::cuboid(DVec3::ZERO, DVec3::new(2.0, 3.0, 0.0));
         let misfit = factor(Size::Height(Length::from_mm(10.0)), &flat, DVec3::new(2.0, 3.0, 0.0)).unwrap_err();
         assert_eq!(misfit.setting, "height");
+    }
+
+    #[test]
+    fn points_that_no_triangle_uses_have_no_size() {
+        // A right triangle with sides 3, 4 and 5: the sphere over the longest side, 5 across (Thales).
+        let points = [[0., 0., 0.], [3., 0., 0.], [0., 4., 0.], [90., 90., 90.]].map(DVec3::from_array);
+        let surface = Surface::new(points.to_vec(), vec![[0, 1, 2]]).unwrap();
+        let [lo, hi] = surface.bounds().unwrap();
+        let mm = Length::from_mm;
+        for (size, expected) in [(Size::Sphere(mm(10.0)), 2.0), (Size::Longest(mm(10.0)), 2.5)] {
+            assert!((factor(size, &surface, hi - lo).unwrap() - expected).abs() < 1e-12, "{size:?}");
+        }
+        assert_eq!(factor(Size::Height(mm(10.0)), &surface, hi - lo).unwrap_err().setting, "height");
     }
 }

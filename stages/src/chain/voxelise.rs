@@ -130,7 +130,15 @@ impl Stage for Voxelise {
 fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
     let longest = size.max_element();
     if let Some(across) = settings.across {
-        return Ok(longest / f64::from(across));
+        let cell = longest / f64::from(across);
+        if cell > 0.0 && cell.is_finite() {
+            return Ok(cell);
+        }
+        return Err(Misfit::new(
+            "across",
+            format!("a piece of {longest} mm at its longest cannot be cut into {across} cubes"),
+            "check the model and its units",
+        ));
     }
     let cell = settings.cell.map_or(longest, Length::mm);
     if cell > longest {
@@ -206,18 +214,18 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned.patches > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned.patches, Unit::Triangles));
+    if told.turned > 0 {
+        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
         shop.finding(Finding::note(
             "triangles-turned",
             format!(
                 "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned.patches
+                told.turned
             ),
             "nothing to do; mend the model if you use it elsewhere",
         ));
     }
-    if told.turned.whole {
+    if told.inside_out {
         shop.finding(Finding::note(
             "model-inside-out",
             "the model was inside out and was turned",
@@ -234,8 +242,13 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
+    use std::collections::BTreeMap;
+
     use super::*;
+    use crate::conformance::Trial;
+    use crate::solid::Surface;
 
     #[test]
     fn the_grid_sits_where_it_is_asked_to() {
@@ -249,5 +262,21 @@ mod tests {
         assert_eq!(place_x(Anchor::Lowest, -1.2, 1.2), (-1.2, 3.0));
         // A form that fits exactly gets no empty cell.
         assert_eq!(place_x(Anchor::Lowest, 0.0, 3.0), (0.0, 3.0));
+    }
+
+    #[test]
+    fn models_without_a_size_are_refused() {
+        let stage = crate::stage::erase::<Voxelise>();
+        let triangle = |corners: [f64; 3]| Surface::new(corners.map(DVec3::splat).to_vec(), vec![[0, 1, 2]]).unwrap();
+        let none = Surface::new(Vec::new(), Vec::new()).unwrap();
+        for surface in [none, triangle([7.0; 3]), triangle([0.0, 1e-323, 0.0]), triangle([-1.5e308, 0.0, 1.5e308])] {
+            for settings in [serde_json::json!({ "across": 60 }), serde_json::json!({ "cell": 3.0 })] {
+                let piece = Workpiece::default().with_surface(surface.clone());
+                let folder = tempfile::tempdir().unwrap();
+                let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
+                let halt = trial.run(folder.path().to_path_buf()).map(|_| ()).unwrap_err();
+                assert!(matches!(halt, Halt::Misfit(_)), "{halt:?}");
+            }
+        }
     }
 }

@@ -96,34 +96,14 @@ fn root(parent: &mut [usize], mut at: usize) -> usize {
     at
 }
 
-/// What [`turned_alike`] did.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Turned {
-    /// Triangles turned to agree with their neighbours.
-    pub patches: usize,
-    /// Whether the model as a whole was inside out.
-    pub whole: bool,
-}
-
 /// Turns triangles so that neighbours agree wherever they share an edge that no third triangle touches, keeping in each
-/// connected patch the way of the larger area; and turns the whole model if it is inside out (negative volume).
+/// connected patch the way of the larger area; and says how many it turned.
 #[must_use]
-pub fn turned_alike(surface: &Surface) -> (Surface, Turned) {
+pub fn turned_alike(surface: &Surface) -> (Surface, usize) {
     let mut triangles = surface.triangles().to_vec();
-    let mut done = Turned::default();
-    if !rim(&triangles).is_empty() {
-        done.patches = agree(surface, &mut triangles);
-    }
-    let alike = Surface::new(surface.points().to_vec(), triangles.clone());
-    let volume = alike.as_ref().map_or(0.0, Surface::signed_volume);
-    if volume < 0.0 {
-        done.whole = true;
-        for triangle in &mut triangles {
-            triangle.swap(1, 2);
-        }
-    }
-    let turned = Surface::new(surface.points().to_vec(), triangles);
-    (turned.unwrap_or_else(|_| surface.clone()), done)
+    let turned = if rim(&triangles).is_empty() { 0 } else { agree(surface, &mut triangles) };
+    let alike = Surface::new(surface.points().to_vec(), triangles).expect("turning a triangle keeps its corners");
+    (alike, turned)
 }
 
 /// Makes neighbours agree, patch by patch; gives the number of triangles turned.

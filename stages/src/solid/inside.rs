@@ -1,7 +1,7 @@
 //! Which cell centres lie inside a surface: generalized winding number above one half.
 //!
 //! Steps
-//! 1. Neighbouring triangles are turned alike and an inside-out model is turned ([`super::chain`]).
+//! 1. Neighbouring triangles are turned alike ([`super::chain`]).
 //! 2. The rim ∂S is joined to its own middles by cones (the cap C), so that S + C is closed.
 //! 3. Around a closed surface the winding number is a whole number: the signed crossings of S + C along each line of cell
 //!    centres, counted from the far left. Whether a line meets a triangle is decided in the (y, z) plane by exact
@@ -9,6 +9,8 @@
 //! 4. The winding number of S alone is that number less the one of C, which is summed over a tree ([`super::winding`]),
 //!    and only where it can matter: far from every hole |w(C)| is below ½ and cannot change the answer of step 3 …
 //!    provided that step 3 says at least 1 or at most 0, which whole numbers do.
+//! 5. Of a model that is inside out more cells lie below −½ than above ½: those are its inside. (The sign of the volume by
+//!    the divergence theorem would not do: of an open model it depends on where the origin lies.)
 //!
 //! This gives the same cells as summing all solid angles for every centre (step 4 alone, with C empty and S in the tree)
 //! while the costly sum runs over the holes' rims instead of all triangles. The decomposition into crossings and a cap
@@ -19,15 +21,17 @@ use glam::{DVec3, IVec3};
 use rayon::prelude::*;
 use robust::{Coord, orient2d};
 
-use super::chain::{self, Turned};
+use super::chain;
 use super::winding::Winding;
 use super::{Cells, Grid, Surface};
 
 /// How inside and outside were told apart.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Told {
-    /// What was turned before.
-    pub turned: Turned,
+    /// Triangles turned to agree with their neighbours.
+    pub turned: usize,
+    /// Whether the model as a whole was inside out.
+    pub inside_out: bool,
     /// Edges on the rims of holes, with multiplicity.
     pub rim_edges: usize,
     /// Cells for which the rims' own winding number had to be summed.
@@ -40,20 +44,39 @@ pub fn solid_cells(surface: &Surface, grid: Grid) -> (Cells, Told) {
     let (surface, turned) = chain::turned_alike(surface);
     let rim = chain::rim(surface.triangles());
     let cap = chain::cap(&surface, &rim);
-    let mut told = Told { turned, rim_edges: cap.len(), summed: 0 };
+    let rim_edges = cap.len();
     let crossed = Crossings::new(surface.each_triangle().chain(cap.iter().copied()).collect(), grid);
     let cap = Winding::new(cap);
     let blocks = near_rims(&cap, &grid);
 
-    let layers: Vec<(Vec<u64>, usize)> =
-        (0..grid.counts.z).into_par_iter().map(|k| crossed.layer(k, &cap, &blocks)).collect();
-    told.summed = layers.iter().map(|(_, summed)| summed).sum();
+    let layers: Vec<Layer> = (0..grid.counts.z).into_par_iter().map(|k| crossed.layer(k, &cap, &blocks)).collect();
+    let count = |inside_out: bool| -> usize {
+        layers.iter().flat_map(|layer| layer.inside(inside_out)).map(|word| word.count_ones() as usize).sum()
+    };
+    let inside_out = count(true) > count(false);
     let words_a_line = (grid.counts.x as usize).div_ceil(64);
     let cells = Cells::from_lines(grid, |j, k, line| {
         let start = j as usize * words_a_line;
-        line.copy_from_slice(&layers[k as usize].0[start..start + words_a_line]);
+        line.copy_from_slice(&layers[k as usize].inside(inside_out)[start..start + words_a_line]);
     });
-    (cells, told)
+    let summed = layers.iter().map(|layer| layer.summed).sum();
+    (cells, Told { turned, inside_out, rim_edges, summed })
+}
+
+/// One layer of cells, line by line.
+struct Layer {
+    /// One bit a cell: winding number above ½.
+    above: Vec<u64>,
+    /// One bit a cell: winding number below −½.
+    below: Vec<u64>,
+    /// For how many cells the cap was summed.
+    summed: usize,
+}
+
+impl Layer {
+    fn inside(&self, inside_out: bool) -> &[u64] {
+        if inside_out { &self.below } else { &self.above }
+    }
 }
 
 /// Edge of the blocks of cells in which a bound on the cap's winding number is kept.
@@ -125,28 +148,28 @@ impl Crossings {
         Self { grid, triangles, reach, starts }
     }
 
-    /// The bits of one layer of cells, line by line, and for how many cells the cap was summed.
-    fn layer(&self, k: i32, cap: &Winding, blocks: &Blocks) -> (Vec<u64>, usize) {
+    fn layer(&self, k: i32, cap: &Winding, blocks: &Blocks) -> Layer {
         let (nx, ny) = (self.grid.counts.x as usize, self.grid.counts.y as usize);
         let steps = self.steps(k);
         let words_a_line = nx.div_ceil(64);
-        let mut bits = vec![0u64; words_a_line * ny];
-        let mut summed = 0;
+        let words = vec![0u64; words_a_line * ny];
+        let mut layer = Layer { above: words.clone(), below: words, summed: 0 };
         for j in 0..ny {
             let mut whole = 0i32;
             for i in 0..nx {
                 whole += steps[j * (nx + 1) + i];
                 let cell = IVec3::new(i as i32, j as i32, k);
-                let inside = if blocks.near(cell) {
-                    summed += 1;
-                    f64::from(whole) - cap.at(self.grid.centre(cell)) > 0.5
-                } else {
-                    whole > 0
-                };
-                bits[j * words_a_line + i / 64] |= u64::from(inside) << (i % 64);
+                let mut winding = f64::from(whole);
+                if blocks.near(cell) {
+                    layer.summed += 1;
+                    winding -= cap.at(self.grid.centre(cell));
+                }
+                let (word, bit) = (j * words_a_line + i / 64, i % 64);
+                layer.above[word] |= u64::from(winding > 0.5) << bit;
+                layer.below[word] |= u64::from(winding < -0.5) << bit;
             }
         }
-        (bits, summed)
+        layer
     }
 
     /// For each line of the layer and each cell on it, by how much the winding number steps just before its centre.
@@ -182,10 +205,8 @@ fn centres_between(lo: f64, hi: f64, origin: f64, cell: f64, count: i32) -> std:
 /// Where the line {(x, y, z) : x any} meets the triangle, and the step of the winding number there for a walk towards
 /// +x: +1 when it enters (the triangle's normal looks back), −1 when it leaves.
 fn crossing([a, b, c]: &[DVec3; 3], y: f64, z: f64) -> Option<(f64, i32)> {
-    let ab = left_of(*a, *b, y, z);
-    let bc = left_of(*b, *c, y, z);
-    let ca = left_of(*c, *a, y, z);
-    if ab != bc || bc != ca {
+    let ab = turn(*a, *b, y, z)?;
+    if turn(*b, *c, y, z)? != ab || turn(*c, *a, y, z)? != ab {
         return None;
     }
     let normal = (*b - *a).cross(*c - *a);
@@ -194,19 +215,25 @@ fn crossing([a, b, c]: &[DVec3; 3], y: f64, z: f64) -> Option<(f64, i32)> {
     // Nearly edge-on triangles divide by nearly zero: the crossing still lies within the triangle.
     let x = if x.is_finite() { x.clamp(lo, hi) } else { (lo + hi) / 2.0 };
     // Counter-clockwise in (y, z) means that the normal looks towards +x: the walk leaves.
-    Some((x, if ab { -1 } else { 1 }))
+    Some((x, if ab == Turn::Left { -1 } else { 1 }))
 }
 
-/// Whether the point (y, z) lies left of the edge p → q in the (y, z) plane. A point on the edge's line is taken as if
-/// moved by (ε, ε²): the same rule for every edge, so exactly one of two triangles on either side gets it.
-fn left_of(p: DVec3, q: DVec3, y: f64, z: f64) -> bool {
+/// On which hand of an edge a point lies.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    Left,
+    Right,
+}
+
+/// Where the point (y, z) lies from the edge p → q in the (y, z) plane; `None` if the edge is a point there, as those of
+/// needles along x are. A point on the edge's line is taken as if moved by (ε, ε²): the same rule for every edge, so
+/// exactly one of two triangles on either side gets it.
+fn turn(p: DVec3, q: DVec3, y: f64, z: f64) -> Option<Turn> {
     let det = orient2d(Coord { x: p.y, y: p.z }, Coord { x: q.y, y: q.z }, Coord { x: y, y: z });
-    if det != 0.0 {
-        return det > 0.0;
-    }
     // d/dε of the determinant: −(q.z − p.z) first, then (q.y − p.y).
     let (dy, dz) = (q.y - p.y, q.z - p.z);
-    if dz != 0.0 { dz < 0.0 } else { dy > 0.0 }
+    let sign = [det, -dz, dy].into_iter().find(|&d| d != 0.0)?;
+    Some(if sign > 0.0 { Turn::Left } else { Turn::Right })
 }
 
 #[cfg(test)]

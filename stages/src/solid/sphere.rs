@@ -2,7 +2,7 @@
 //!
 //! The sphere is fixed by two to four of the points, its support (Welzl 1991, "Smallest enclosing disks"). Starting from
 //! any sphere, the farthest point outside joins the support, and the smallest sphere around those few points is found by
-//! trying every subset. The radius grows in every round, so no support comes back and the search ends; after a handful of
+//! trying the sphere through every subset, grown until it holds the others. The radius grows in every round, so no support comes back and the search ends; after a handful of
 //! rounds in practice.
 
 use glam::{DMat3, DVec3};
@@ -17,9 +17,10 @@ pub struct Sphere {
 }
 
 impl Sphere {
-    /// Whether the point lies inside, up to rounding of the points' own coordinates.
+    /// Whether the point lies inside, up to rounding of the coordinates.
     fn holds(&self, point: DVec3) -> bool {
-        (point - self.centre).length() <= self.radius * (1.0 + 1e-12) + 1e-12
+        let rounding = 1e-12 * self.radius + 4.0 * f64::EPSILON * point.abs().max_element();
+        (point - self.centre).length() <= self.radius + rounding
     }
 }
 
@@ -48,13 +49,16 @@ fn smallest(points: &[DVec3]) -> (Sphere, Vec<DVec3>) {
         .map(|subset| (0..points.len()).filter(|i| subset >> i & 1 == 1).map(|i| points[i]).collect::<Vec<_>>())
         .filter(|subset| subset.len() <= 4)
         .filter_map(|subset| Some((through(&subset)?, subset)))
-        .filter(|(sphere, _)| points.iter().all(|&p| sphere.holds(p)))
+        .map(|(centre, subset)| {
+            let radius = points.iter().map(|&p| (p - centre).length()).fold(0.0, f64::max);
+            (Sphere { centre, radius }, subset)
+        })
         .min_by(|a, b| a.0.radius.total_cmp(&b.0.radius))
-        .unwrap_or_else(|| (Sphere { centre: points[0], radius: f64::INFINITY }, points.to_vec()))
+        .expect("a single point always fixes a centre")
 }
 
-/// The smallest sphere through all of one to four points, or `None` when they do not fix one.
-fn through(points: &[DVec3]) -> Option<Sphere> {
+/// The middle of the smallest sphere through all of one to four points, or `None` when they do not fix one.
+fn through(points: &[DVec3]) -> Option<DVec3> {
     let base = points[0];
     let to: Vec<DVec3> = points[1..].iter().map(|&p| p - base).collect();
     let offset = match to[..] {
@@ -64,7 +68,7 @@ fn through(points: &[DVec3]) -> Option<Sphere> {
         [a, b, c] => solve(a, b, c, [a.length_squared() / 2.0, b.length_squared() / 2.0, c.length_squared() / 2.0])?,
         _ => return None,
     };
-    Some(Sphere { centre: base + offset, radius: offset.length() })
+    Some(base + offset)
 }
 
 /// The point with the given products with three vectors.
@@ -93,6 +97,22 @@ mod tests {
             .collect();
         assert!((around(&corners).radius - 29f64.sqrt() / 2.0).abs() < 1e-12);
         assert_eq!(around(&[]).radius, 0.0);
+    }
+
+    #[test]
+    fn far_from_the_origin_and_nearly_flat() {
+        // Points on a circle of radius 2, lifted off its plane by less than rounding at their place and by more.
+        for (away, lift) in [(0.0, 1e-13), (0.0, 1e-9), (1e7, 1e-9), (1e9, 0.0), (-1e12, 0.0)] {
+            let points: Vec<DVec3> = (0..48)
+                .map(|i| {
+                    let angle = f64::from(i) / 48.0 * std::f64::consts::TAU;
+                    DVec3::new(2.0 * libm::cos(angle), 2.0 * libm::sin(angle), f64::from(i % 5) * lift) + away
+                })
+                .collect();
+            let radius = around(&points).radius;
+            let rounding = 1e-9 + away.abs() * 4.0 * f64::EPSILON;
+            assert!((radius - 2.0).abs() < rounding, "radius of {radius} at {away:e} with {lift:e}");
+        }
     }
 
     proptest::proptest! {

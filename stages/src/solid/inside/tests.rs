@@ -73,8 +73,88 @@ fn an_inside_out_model_is_turned() {
     let ball = forms::sphere(6.3, 4);
     let turned = forms::with_triangles(&ball, ball.triangles().iter().map(|&[a, b, c]| [a, c, b]).collect());
     let (cells, told) = solid_cells(&turned, lattice(8));
-    assert!(told.turned.whole);
+    assert!(told.inside_out);
     assert_eq!(cells, solid_cells(&ball, lattice(8)).0);
+}
+
+/// A horn of revolution about z, open at its wide top: a point at the bottom, a radius of z³/`height`² above.
+fn horn(height: f64) -> Surface {
+    const AROUND: u32 = 24;
+    const UP: u32 = 12;
+    let mut points = vec![DVec3::ZERO];
+    let mut triangles = Vec::new();
+    for ring in 1..=UP {
+        let z = height * f64::from(ring) / f64::from(UP);
+        for i in 0..AROUND {
+            let angle = 2.0 * PI * f64::from(i) / f64::from(AROUND);
+            points.push(
+                DVec3::new(libm::cos(angle), libm::sin(angle), 0.0) * (z.powi(3) / height.powi(2)) + DVec3::Z * z,
+            );
+        }
+        let at = |ring: u32, i: u32| if ring == 0 { 0 } else { 1 + (ring - 1) * AROUND + i % AROUND };
+        for i in 0..AROUND {
+            triangles.push([at(ring, i), at(ring - 1, i), at(ring, i + 1)]);
+            triangles.push([at(ring - 1, i), at(ring - 1, i + 1), at(ring, i + 1)]);
+        }
+    }
+    Surface::new(points, triangles).unwrap()
+}
+
+#[test]
+fn where_an_open_model_lies_does_not_turn_it_inside_out() {
+    // Cones from the origin over the triangles of an open model add up to a volume of either sign.
+    for offset in [DVec3::ZERO, DVec3::new(3.0, -2.0, 300.0), DVec3::Z * -300.0, DVec3::splat(1e6)] {
+        // Off the horn's planes of symmetry, lest a winding number is one half but for rounding.
+        let grid =
+            Grid { origin: offset + DVec3::new(-12.37, -12.43, 0.41), cell: 1.0, counts: IVec3::new(25, 25, 12) };
+        let open = horn(12.0).mapped(|p| p + offset);
+        let (cells, told) = solid_cells(&open, grid);
+        assert!(!told.inside_out, "at {offset}");
+        assert!(cells.count() > 100, "{} cells at {offset}", cells.count());
+        let turned = forms::with_triangles(&open, open.triangles().iter().map(|&[a, b, c]| [a, c, b]).collect());
+        let (other, told) = solid_cells(&turned, grid);
+        assert!(told.inside_out, "at {offset}");
+        assert_eq!(other, cells, "at {offset}");
+    }
+}
+
+#[test]
+fn triangles_without_area_add_nothing() {
+    let ball = forms::sphere(6.3, 3);
+    let (cells, _) = solid_cells(&ball, lattice(8));
+    // A point, and needles along each axis: through cell centres and beside them, with corners of their own.
+    for way in [DVec3::ZERO, DVec3::X, DVec3::Y, DVec3::Z, DVec3::new(1.0, 1.0, 0.0), DVec3::new(0.0, 1.0, -1.0)] {
+        for start in [DVec3::new(-7.0, 2.0, 7.0), DVec3::new(-6.9, 1.8, 7.2), DVec3::new(1.0, 0.0, 0.0)] {
+            let needle = Surface::new(vec![start, start + way, start + way * 3.0], vec![[0, 1, 2]]).unwrap();
+            let (other, _) = solid_cells(&forms::together(&[ball.clone(), needle]), lattice(8));
+            assert_eq!(other, cells, "needle from {start} along {way}");
+        }
+    }
+    let needle =
+        Surface::new(vec![DVec3::ZERO, DVec3::X, DVec3::X * 3.0], vec![[0, 1, 2], [1, 1, 1], [0, 2, 2]]).unwrap();
+    assert_eq!(solid_cells(&needle, lattice(5)).0.count(), 0);
+}
+
+#[test]
+fn a_sheet_has_no_inside() {
+    // A winding number above one half needs more than a half space of solid angle.
+    let sheet = Surface::new(vec![DVec3::ZERO, DVec3::X * 7.3, DVec3::new(0.2, 5.1, 3.3)], vec![[0, 1, 2]]).unwrap();
+    assert_eq!(solid_cells(&sheet, lattice(8)).0.count(), 0);
+}
+
+#[test]
+fn coordinates_far_from_the_grid_do_no_harm() {
+    let ball = forms::sphere(6.3, 3);
+    let (cells, _) = solid_cells(&ball, lattice(8));
+    for far in [1e12, 1e150, 1e300] {
+        let other = forms::cuboid(DVec3::splat(far), DVec3::splat(2.0 * far));
+        assert_eq!(solid_cells(&forms::together(&[ball.clone(), other]), lattice(8)).0, cells, "{far:e}");
+    }
+    let one = Grid { origin: DVec3::splat(-0.5), cell: 1.0, counts: IVec3::ONE };
+    assert_eq!(solid_cells(&ball, one).0.count(), 1);
+    // All around the grid.
+    let around = forms::cuboid(DVec3::splat(-1e12), DVec3::splat(1e12));
+    assert_eq!(solid_cells(&around, lattice(3)).0.count(), 343);
 }
 
 #[test]
@@ -154,7 +234,7 @@ proptest! {
             triangles[t].swap(1, 2);
         }
         let (cells, told) = solid_cells(&forms::with_triangles(&torus, triangles), lattice(10));
-        prop_assert_eq!(told.turned.patches, flipped.len());
+        prop_assert_eq!(told.turned, flipped.len());
         prop_assert_eq!(cells, solid_cells(&torus, lattice(10)).0);
     }
 
