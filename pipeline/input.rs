@@ -22,8 +22,13 @@ pub(crate) fn read(path: &Path, largest: u64) -> Result<Vec<u8>, Trouble> {
     let failed = |error: io::Error| {
         let missing = error.kind() == io::ErrorKind::NotFound;
         let meant = neighbour(path).filter(|_| missing);
-        let remedy = meant.map(|name| format!("there is a file `{name}` beside it: is that meant?"));
-        Trouble { message: format!("could not read {shown}: {error}"), remedy: remedy.unwrap_or_default(), missing }
+        let remedy = match meant {
+            Some(name) => format!("there is a file `{name}` beside it: is that meant?"),
+            // Where a name that leads nowhere is looked for is known to the caller alone.
+            None if missing => String::new(),
+            None => "see that the name leads to a file, and that you may read it".to_owned(),
+        };
+        Trouble { message: format!("could not read {shown}: {error}"), remedy, missing }
     };
 
     let about = fs::metadata(path).map_err(failed)?;

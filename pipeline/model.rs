@@ -28,7 +28,7 @@ fn place(surface: &Surface, request: &ModelRequest) -> Result<Surface, String> {
     let size = high - low;
     match ["width (x)", "depth (y)", "height (z)"].iter().zip(size.to_array()).find(|&(_, extent)| extent <= 0.0) {
         Some((axis, _)) => {
-            Err(format!("it is flat: its {axis}, as it stands, is 0 mm; only a solid form can be built"))
+            Err(format!("it is flat: its {axis}, as it stands, is 0 mm; give it thickness where it was made"))
         }
         None => Ok(placed),
     }

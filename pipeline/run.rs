@@ -103,9 +103,9 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
     let piece = run_chain(plan, surroundings, &mut folder, &mut Both(&mut recorder, listener))?;
     let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
     let record = record_of(plan, name, started, seconds, &piece, recorder.stages);
-    write_record(&mut folder, &record).map_err(|error| disk("could not write the record", &error))?;
+    write_record(&mut folder, &record).map_err(|error| disk_failure("could not write the record", &error))?;
     let has_summary = draw_summary(&mut folder, &record, listener);
-    let folder = folder.publish().map_err(|error| disk("could not put the run folder in its place", &error))?;
+    let folder = folder.publish().map_err(|error| disk_failure("could not put the run folder in its place", &error))?;
     listener.hear(&Event::Published { folder: &folder });
     let summary = has_summary.then(|| folder.join(pages::SUMMARY));
     Ok(Published { folder, record, summary })
@@ -187,16 +187,22 @@ fn failure(plan: &Plan, step: &PlannedStep, halt: Halt) -> Failure {
     match halt {
         Halt::Misfit(misfit) => Failure::Misfit(Box::new(misfit_of(&plan.text, step, misfit))),
         Halt::Shelf { name, error } => {
-            let message = format!("could not write or read back {name}: {error}");
-            let fault = Diagnostic::error(message).during(format!("running `{}`", step.stage.name()));
-            Failure::Disk(Box::new(fault.remedy("make room on the disk, or write elsewhere with `--into DIR`")))
+            let fault = disk(&format!("could not write or read back {name}"), &error);
+            Failure::Disk(Box::new(fault.during(format!("running `{}`", step.stage.name()))))
         }
         Halt::Cancelled => Failure::Cancelled,
     }
 }
 
-fn disk(message: &str, error: &io::Error) -> Failure {
-    Failure::Disk(Box::new(Diagnostic::error(format!("{message}: {error}"))))
+fn disk(message: &str, error: &io::Error) -> Diagnostic {
+    Diagnostic::error(format!("{message}: {error}")).remedy(
+        "nothing of the run was kept: see that the disk has room and can be written, or name another folder with \
+         `--into DIR`",
+    )
+}
+
+fn disk_failure(message: &str, error: &io::Error) -> Failure {
+    Failure::Disk(Box::new(disk(message, error)))
 }
 
 fn stage_record(step: &PlannedStep, outcome: Outcome, seconds: f64, folder: &RunFolder) -> StageRecord {

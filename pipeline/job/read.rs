@@ -47,7 +47,9 @@ impl Draft {
             title: fields.required("title", "what the piece is called"),
             model: fields.required("model", "{ file: models/piece.stl, units: mm }"),
             process: fields.required("process", "processes/powder.yaml"),
-            steps: fields.required::<Vec<Value>>("stages", "[…]").map_or_else(Vec::new, |list| fields.steps(list)),
+            steps: fields
+                .required::<Vec<Value>>("stages", "[scale: { height: 18 cm }, …]")
+                .map_or_else(Vec::new, |list| fields.steps(list)),
         };
         if let Some(model) = &draft.model {
             fields.check_directions(model);
@@ -75,7 +77,12 @@ impl<'a> Fields<'a> {
     /// Takes a field out and reads it.
     fn required<T: serde::de::DeserializeOwned>(&mut self, key: &str, example: &str) -> Option<T> {
         if let Some(value) = self.map.remove(key) {
-            return read(self.text, key, value, self.faults);
+            let before = self.faults.len();
+            let done = read(self.text, key, value, self.faults);
+            for fault in self.faults[before..].iter_mut().filter(|fault| fault.what_to_do().is_empty()) {
+                *fault = fault.clone().remedy(format!("write it like `{key}: {example}`"));
+            }
+            return done;
         }
         self.faults.push(
             Diagnostic::error(format!("the job has no `{key}`"))

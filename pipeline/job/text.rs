@@ -31,8 +31,12 @@ impl Text {
     /// As [`Text::parse`], and if the file cannot be read.
     pub fn open(path: &Path) -> Result<Self, Vec<Diagnostic>> {
         let name = path.display().to_string();
-        let bytes = input::read(path, LARGEST)
-            .map_err(|trouble| vec![Diagnostic::error(trouble.message).remedy(trouble.remedy)])?;
+        let bytes = input::read(path, LARGEST).map_err(|mut trouble| {
+            if trouble.missing && trouble.remedy.is_empty() {
+                trouble.remedy = "check the name, and the folder in which it is looked for".to_owned();
+            }
+            vec![Diagnostic::error(trouble.message).remedy(trouble.remedy)]
+        })?;
         Self::parse(&name, bytes)
     }
 
@@ -42,10 +46,8 @@ impl Text {
     /// Everything that keeps the file from passing the guard, each with its place.
     pub fn parse(name: &str, bytes: Vec<u8>) -> Result<Self, Vec<Diagnostic>> {
         if bytes.len() as u64 > LARGEST {
-            return Err(vec![Diagnostic::error(format!(
-                "{name}: is {} bytes long, over the 1 MiB limit",
-                bytes.len()
-            ))]);
+            let message = format!("{name}: is {} bytes long, over the 1 MiB limit", bytes.len());
+            return Err(vec![Diagnostic::error(message).remedy("use a smaller file")]);
         }
         let (length, digest) = (bytes.len() as u64, blake3::hash(&bytes));
         let mut text = String::from_utf8(bytes).map_err(|error| vec![not_utf8(name, &error)])?;
@@ -110,7 +112,9 @@ fn refused(source: &Arc<Source>, refusal: Refusal) -> Diagnostic {
 
 fn unread(source: &Arc<Source>, error: &serde_yaml::Error) -> Diagnostic {
     let at = error.location().map_or(0, |location| location.index());
-    Diagnostic::error(format!("is not YAML: {error}")).at(Place::new(Arc::clone(source), at..at))
+    Diagnostic::error(format!("is not YAML: {error}"))
+        .at(Place::new(Arc::clone(source), at..at))
+        .remedy("look for a quote, a bracket or an indentation that does not fit, here or just above")
 }
 
 #[cfg(test)]

@@ -178,23 +178,45 @@ fn place(placing: Placing, [lo, hi]: [DVec3; 2], cell: f64) -> (DVec3, [f64; 3])
 /// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
 const BYTES_A_CELL: f64 = 1.0;
 
+/// Most cells along an axis. Lattice keys hold 21 bits an axis, of which the cavity's finer lattice takes a few.
+const MOST_ACROSS: f64 = 100_000.0;
+
 fn fits_in_memory(counts: [f64; 3], settings: &Settings, cell: f64) -> Result<IVec3, Misfit> {
     let needed = counts.iter().product::<f64>() * BYTES_A_CELL;
-    // Lattice keys hold 21 bits an axis, of which the cavity's finer lattice takes a few.
     let widest = counts.iter().copied().fold(0.0, f64::max);
-    if needed <= settings.memory.bytes() as f64 && widest < 100_000.0 {
+    let too_much = needed > settings.memory.bytes() as f64;
+    if !too_much && widest <= MOST_ACROSS {
         return Ok(IVec3::from_array(counts.map(|n| n as i32)));
     }
-    let [x, y, z] = counts;
-    Err(Misfit::new(
-        if settings.cell.is_some() { "cell" } else { "across" },
-        format!(
-            "a grid of {x:.0} × {y:.0} × {z:.0} cells of {cell} mm would take about {}, more than the limit of {}",
-            Memory::from_bytes(needed as u64),
-            settings.memory
-        ),
-        "choose a larger cell or a smaller piece, or raise memory",
-    ))
+    let [x, y, z] = counts.map(in_short);
+    let grid = format!("a grid of {x} × {y} × {z} cells of {cell} mm");
+    let (message, remedy) = if too_much {
+        (
+            format!("{grid} would take about {}, more than the limit of {}", amount(needed), settings.memory),
+            "choose a larger cell or a smaller piece, or raise memory",
+        )
+    } else {
+        (
+            format!("{grid} is longer than the {MOST_ACROSS} cells that a grid may have along an axis"),
+            "choose a larger cell or a smaller piece",
+        )
+    };
+    Err(Misfit::new(if settings.cell.is_some() { "cell" } else { "across" }, message, remedy))
+}
+
+/// A number of cells: digit by digit while somebody could count them, then as a power of ten.
+fn in_short(cells: f64) -> String {
+    if cells < 1e9 { format!("{cells:.0}") } else { format!("{cells:.1e}") }
+}
+
+/// An amount of memory, which may be beyond what 64 bits count.
+fn amount(bytes: f64) -> String {
+    let exbibyte = (1_u64 << 60) as f64;
+    if bytes < exbibyte {
+        Memory::from_bytes(bytes as u64).to_string()
+    } else {
+        format!("{:.1e} TiB", bytes / (1_u64 << 40) as f64)
+    }
 }
 
 fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {

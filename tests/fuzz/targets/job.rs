@@ -1,4 +1,4 @@
-//! Any bytes as a job file: read, or refused with at least one fault that can be shown.
+//! Any bytes as a job file: read, or refused with faults that can be shown.
 
 #![no_main]
 
@@ -6,8 +6,9 @@ use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|bytes: &[u8]| {
     let (draft, faults) = turnhue::job::read("job.yaml", bytes.to_vec());
-    assert!(draft.is_some() || !faults.is_empty(), "a job that is not read must have a fault");
+    assert!(draft.is_some() || !faults.is_empty(), "nothing was read, and nothing said why");
     for fault in &faults {
         assert!(!fault.message().is_empty());
+        assert!(fault.render(false).contains("job.yaml"), "the place is not shown: {}", fault.message());
     }
 });
