@@ -235,10 +235,10 @@ fn a_cell_must_fit_the_piece_and_the_memory() {
     let cell = |new: &str, parts: &[&str]| refused_with("cell: 4 mm", &format!("cell: {new}"), "7:23", parts);
     cell("100 mm", &["a cell of 100 mm is larger than the whole piece (40 mm", "choose a smaller cell"]);
     cell("0 mm", &["larger than 0 mm", "write cell: 3 mm"]);
-    // 4000³ cells of 9 bytes are 5.76e11 bytes, or 536.4 GiB.
+    // 4000³ cells of one byte are 6.4e10 bytes, or 59.6 GiB.
     cell("0.01 mm", &["4000 × 4000 × 4000 cells", "about 59.6 GiB", "limit of 4 GiB", "choose a larger cell"]);
-    // 4e10³ cells of 9 bytes are 5.76e32 bytes, or 5.2e20 TiB: far beyond what 64 bits count.
-    cell("1e-9 mm", &["4.0e10 × 4.0e10 × 4.0e10 cells", "about 5.2e20 TiB", "limit of 4 GiB"]);
+    // 4e10³ cells of one byte are 6.4e31 bytes, or 5.8e19 TiB: far beyond what 64 bits count.
+    cell("1e-9 mm", &["4.0e10 × 4.0e10 × 4.0e10 cells", "about 5.8e19 TiB", "limit of 4 GiB"]);
     refused_with("height: 40 mm", "height: 1e30 mm", "7:23", &["limit of 4 GiB", "a smaller piece"]);
 }
 
