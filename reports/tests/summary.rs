@@ -194,7 +194,7 @@ fn a_record_with_next_to_nothing_in_it_still_makes_a_page() {
 fn the_command_is_safe_to_paste() {
     for (file, command) in [
         ("harbour-whelk.yaml", "turnhue run harbour-whelk.yaml"),
-        ("/home/of/somebody/harbour-whelk.yaml", "turnhue run harbour-whelk.yaml"),
+        ("/srv/of/somebody/harbour-whelk.yaml", "turnhue run harbour-whelk.yaml"),
         ("my job.yaml", "turnhue run &#39;my job.yaml&#39;"),
         ("$(reboot).yaml", "turnhue run &#39;$(reboot).yaml&#39;"),
         ("a'b.yaml", r"turnhue run &#39;a&#39;\&#39;&#39;b.yaml&#39;"),
