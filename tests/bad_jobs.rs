@@ -116,7 +116,7 @@ fn a_choice_of_settings_takes_one() {
 
 #[test]
 fn a_missing_setting_shows_at_its_stage() {
-    shows(&fault_of("blocks\nbore: { mouths: [] }"), &["7:5", "missing field `wall`", "add `wall: …`"]);
+    shows(&fault_of("blocks\nbore: { mouths: [] }"), &["7:5", "missing field `wall`", "turnhue stages bore"]);
     shows(&fault_of("blocks\nbore"), &["7:5", "missing field `wall`"]);
     let fault = fault_of("blocks\nbore: { wall: 2, mouths: [{ side: top }] }");
     shows(&fault, &["7:33", "missing field `width`"]);
