@@ -45,12 +45,29 @@ pub struct Model {
     pub colours: Vec<Option<Srgb>>,
 }
 
+/// Longest message, in characters: no element or attribute that a writer means is near it.
+const LONGEST_MESSAGE: usize = 200;
+
 /// Reads a 3MF file.
 ///
 /// # Errors
-/// A plain message that says which element is wrong and what was expected.
+/// A plain message of one line that says which element is wrong and what was expected.
 pub fn read(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
+    read_build(file, limits).map_err(|message| in_one_line(&message))
+}
+
+fn read_build(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
     let part = package::model_part(file, limits.part_bytes)?;
     let document = document::parse(&part)?;
     assembly::place(&document, limits.triangles)
+}
+
+/// A message quotes the file, in which a name may hold line ends and be as long as the part.
+fn in_one_line(message: &str) -> String {
+    let mut line: String =
+        message.chars().take(LONGEST_MESSAGE).map(|c| if c.is_control() { ' ' } else { c }).collect();
+    if message.chars().nth(LONGEST_MESSAGE).is_some() {
+        line.push('…');
+    }
+    line
 }

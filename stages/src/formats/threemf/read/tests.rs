@@ -302,3 +302,16 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_message_stays_one_short_line_whatever_it_quotes() {
+    let long = format!("<a{}\n\u{1b}[31m", "x".repeat(100_000));
+    for (resources, build) in [
+        (format!("<basematerials id='1'></basematerials{long}>"), String::new()),
+        (format!("<basematerials id='{long}'/>").replace('<', "&#60;").replacen("&#60;", "<", 1), String::new()),
+        (String::new(), "<item objectid='1' transform='1\n2\n3'/>".to_owned()),
+    ] {
+        let message = of("", &resources, &build).unwrap_err();
+        assert!(message.chars().count() <= LONGEST_MESSAGE + 1 && !message.contains(char::is_control), "{message:?}");
+    }
+}
