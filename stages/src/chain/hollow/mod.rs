@@ -130,7 +130,7 @@ fn open(settings: &Settings, cells: &Cells, room: &Cells, lattice: &Lattice, lea
     let mut shafts = Cells::empty(*cells.grid());
     let mut openings = Vec::new();
     for at in 0..settings.openings.len() {
-        let shaft = openings::find(settings, at, least, &cells.minus(&shafts), room, per_cell)?;
+        let shaft = openings::find(settings, at, least, cells, &shafts, room, per_cell)?;
         for z in shaft.low.z..=shaft.high.z {
             for y in shaft.low.y..=shaft.high.y {
                 for x in shaft.low.x..=shaft.high.x {

@@ -2,7 +2,7 @@
 //!
 //! A footprint fits when, layer by layer from the side on which it opens, it first meets no material at all, and from
 //! then on it and the ring of wall around it are material throughout, until the cavity lies behind it. So the mouth is
-//! flat, and the wall around the shaft is whole. Of those that fit, the one with the most of the cavity behind it is
+//! flat, and the wall around the shaft is whole. A shaft made before is no material, but no way in from outside either. Of those that fit, the one with the most of the cavity behind it is
 //! taken, then the nearest to the place asked for.
 
 use glam::{DVec3, IVec3};
@@ -22,13 +22,14 @@ pub(super) struct Shaft {
     pub(super) high: IVec3,
 }
 
-/// Looks for the place of opening number `at`. `cells` are the solid less the shafts so far; `cavity` lies on a lattice
-/// `per_cell` times finer; the process empties openings of `least` and wider.
+/// Looks for the place of opening number `at`, clear of the shafts so far. `cavity` lies on a lattice `per_cell` times finer
+/// than the cells; the process empties openings of `least` and wider.
 pub(super) fn find(
     settings: &Settings,
     at: usize,
     least: Length,
     cells: &Cells,
+    shafts: &Cells,
     cavity: &Cells,
     per_cell: i32,
 ) -> Result<Shaft, Misfit> {
@@ -36,7 +37,7 @@ pub(super) fn find(
     let grid = cells.grid();
     let ring = (settings.wall.mm() / grid.cell - 1e-9).ceil() as i32;
     let across = ((asked.width.mm() / grid.cell - 1e-9).ceil() as i32).max(1);
-    let layers = Layers::new(asked.side, cells, cavity, per_cell);
+    let layers = Layers::new(asked.side, cells, shafts, cavity, per_cell);
     let aim = asked.at.map_or_else(
         || middle_of(cells),
         |[u, v]| {
@@ -50,7 +51,8 @@ pub(super) fn find(
         return Ok(shaft);
     }
     let least = (least.mm() / grid.cell - 1e-9).ceil() as i32;
-    let widest = (least.max(1)..across).rev().find(|&n| layers.best(n, ring, aim, grid).is_some());
+    let widest =
+        (least.max(1)..across.min(layers.narrow_side() + 1)).rev().find(|&n| layers.best(n, ring, aim, grid).is_some());
     Err(none_fits(settings, at, widest.map(|n| f64::from(n) * grid.cell)))
 }
 
@@ -87,14 +89,16 @@ struct Layers {
     side: Side,
     /// Cells across the layer along its two axes.
     size: [i32; 2],
-    /// How much material each layer has, from the side inwards.
+    /// How much of each layer is solid, from the side inwards.
     solid: Vec<Sums>,
+    /// How much of that the shafts so far have left.
+    left: Vec<Sums>,
     /// In how many columns of each layer the cavity begins with the layer's outer face.
     hollow: Vec<Sums>,
 }
 
 impl Layers {
-    fn new(side: Side, cells: &Cells, cavity: &Cells, per_cell: i32) -> Self {
+    fn new(side: Side, cells: &Cells, shafts: &Cells, cavity: &Cells, per_cell: i32) -> Self {
         let counts = cells.grid().counts;
         let axis = side.axis();
         let [u, v] = plane(axis);
@@ -115,16 +119,25 @@ impl Layers {
                 cavity.solid(piece)
             })
         };
+        let sums = |holds: &dyn Fn(IVec3) -> bool| {
+            (0..depth).map(|d| Sums::new(size, |a, b| holds(cell_at(d, a, b)))).collect()
+        };
         Self {
             side,
             size,
-            solid: (0..depth).map(|d| Sums::new(size, |a, b| cells.solid(cell_at(d, a, b)))).collect(),
-            hollow: (0..depth).map(|d| Sums::new(size, |a, b| begins(cell_at(d, a, b)))).collect(),
+            solid: sums(&|cell| cells.solid(cell)),
+            left: sums(&|cell| cells.solid(cell) && !shafts.solid(cell)),
+            hollow: sums(&begins),
         }
     }
 
     fn plane(&self) -> [usize; 2] {
         plane(self.side.axis())
+    }
+
+    /// Cells along the shorter side of a layer.
+    fn narrow_side(&self) -> i32 {
+        self.size[0].min(self.size[1])
     }
 
     fn best(&self, across: i32, ring: i32, aim: DVec3, grid: &Grid) -> Option<Shaft> {
@@ -153,7 +166,7 @@ impl Layers {
         let first = self.solid.iter().position(|layer| layer.over(a, b, across) > 0)?;
         let mut best: Option<(i32, i32, i32)> = None;
         for depth in first..self.solid.len() - 1 {
-            if self.solid[depth].over(a - ring, b - ring, across + 2 * ring) < ringed {
+            if self.left[depth].over(a - ring, b - ring, across + 2 * ring) < ringed {
                 break;
             }
             let open = self.hollow[depth + 1].over(a, b, across);

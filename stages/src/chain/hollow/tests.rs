@@ -219,3 +219,32 @@ fn openings_go_on_any_side_and_where_they_are_asked() {
     assert_eq!(piece.void().unwrap().openings.len(), 2);
     keeps_the_wall(&piece);
 }
+
+#[test]
+fn every_opening_opens_to_the_outside_and_none_into_another() {
+    let block = piece(&forms::cuboid(DVec3::ZERO, DVec3::new(40.0, 36.0, 44.0)), 2.0);
+    let sets: [&[(Side, f64)]; 4] = [
+        &[(Side::Bottom, 10.0), (Side::Bottom, 8.0), (Side::Bottom, 6.0)],
+        &[(Side::Bottom, 24.0), (Side::Front, 24.0), (Side::Left, 24.0)],
+        &Side::ALL.map(|side| (side, 16.0)),
+        &[(Side::Top, 28.0), (Side::Right, 28.0)],
+    ];
+    for set in sets {
+        let openings: Vec<_> =
+            set.iter().map(|(side, width)| serde_json::json!({ "side": side, "width": width })).collect();
+        // Wall in lattice cells: one cell and a half, and less than one.
+        for wall in [3.0, 1.5] {
+            let (piece, _) = hollowed(&block, serde_json::json!({ "wall": wall, "openings": openings })).unwrap();
+            let (void, grid) = (piece.void().unwrap(), piece.cells().unwrap().grid());
+            let (low, high) = (grid.corner(IVec3::ZERO), grid.corner(grid.counts));
+            for opening in &void.openings {
+                let outside = if opening.side.positive() { high } else { low }[opening.side.axis()];
+                assert!((opening.mouth() - outside).abs() < 1e-9, "{opening:?} opens inside");
+            }
+            let shafts: f64 = void.openings.iter().map(|o| (o.high - o.low).element_product()).sum();
+            assert_eq!(void.shafts.count() as f64 * grid.cell.powi(3), shafts, "openings overlap");
+            assert!(skin(&piece).is_closed(), "{set:?} with a wall of {wall}");
+            keeps_the_wall(&piece);
+        }
+    }
+}

@@ -8,15 +8,17 @@ use super::*;
 use crate::solid::samples::{lattice_shell, listed, random_solid};
 use crate::solid::{Leave, contact_counts, make_well_composed};
 
-/// Every edge in exactly two triangles that run along it in opposite directions, no triangle with equal corners.
-fn is_closed(skin: &Skin) -> bool {
-    let mut edges: BTreeMap<(u32, u32), usize> = BTreeMap::new();
-    for &[a, b, c] in &skin.triangles {
-        for edge in [(a, b), (b, c), (c, a)] {
-            *edges.entry(edge).or_default() += 1;
+impl Skin {
+    /// Every edge in exactly two triangles that run along it in opposite directions, no triangle with equal corners.
+    pub(crate) fn is_closed(&self) -> bool {
+        let mut edges: BTreeMap<(u32, u32), usize> = BTreeMap::new();
+        for &[a, b, c] in &self.triangles {
+            for edge in [(a, b), (b, c), (c, a)] {
+                *edges.entry(edge).or_default() += 1;
+            }
         }
+        edges.iter().all(|(&(a, b), &n)| a != b && n == 1 && edges.contains_key(&(b, a)))
     }
-    edges.iter().all(|(&(a, b), &n)| a != b && n == 1 && edges.contains_key(&(b, a)))
 }
 
 fn skin_of(cells: &Cells) -> Skin {
@@ -39,7 +41,7 @@ fn worked_shapes() {
         assert_eq!(skin.triangles.len(), 2 * faces);
         assert!((skin.volume() - cells.len() as f64).abs() < 1e-9);
         assert_eq!(euler(&skin), chi);
-        assert!(is_closed(&skin));
+        assert!(skin.is_closed());
     }
 }
 
@@ -53,9 +55,9 @@ fn air_that_is_shut_in_is_inside() {
 
 #[test]
 fn touching_cubes_do_not_give_a_closed_skin_and_so_the_check_can_fail() {
-    assert!(!is_closed(&skin_of(&listed(&[[0, 0, 0], [1, 1, 0]]))));
+    assert!(!skin_of(&listed(&[[0, 0, 0], [1, 1, 0]])).is_closed());
     assert!(contact_counts(&lattice_shell(4, 9)).total() > 0);
-    assert!(!is_closed(&skin_of(&lattice_shell(4, 9))));
+    assert!(!skin_of(&lattice_shell(4, 9)).is_closed());
 }
 
 proptest! {
@@ -64,7 +66,7 @@ proptest! {
         let leave = Leave::any(*cells.grid());
         make_well_composed(&mut cells, leave);
         let skin = skin_of(&cells);
-        prop_assert!(is_closed(&skin));
+        prop_assert!(skin.is_closed());
         prop_assert_eq!(skin.triangles.len(), 2 * cells.faces_by_side().0.iter().sum::<usize>());
         prop_assert!((skin.volume() - cells.count() as f64).abs() < 1e-6);
         // Each outside triangle looks the way its face does.
