@@ -5,12 +5,12 @@
 //! ∂∂S = 0, joining ∂S to any point by a cone of triangles closes the surface.
 
 use std::cmp::Ordering;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use glam::DVec3;
 use rayon::prelude::*;
 
-use super::Surface;
+use super::{Forest, Surface};
 
 /// An oriented edge with its multiplicity in ∂S.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,25 +75,16 @@ fn connected(rim: &[RimEdge]) -> Vec<Vec<RimEdge>> {
     points.sort_unstable();
     points.dedup();
     let place = |p: u32| points.partition_point(|&q| q < p);
-    let mut parent: Vec<usize> = (0..points.len()).collect();
+    let mut forest = Forest::of(points.len());
     for edge in rim {
-        let (a, b) = (root(&mut parent, place(edge.from)), root(&mut parent, place(edge.to)));
-        let (low, high) = (a.min(b), a.max(b));
-        parent[high] = low;
+        forest.join(place(edge.from), place(edge.to));
     }
-    let mut parts: std::collections::BTreeMap<usize, Vec<RimEdge>> = std::collections::BTreeMap::new();
+    let roots = forest.roots();
+    let mut parts: BTreeMap<usize, Vec<RimEdge>> = BTreeMap::new();
     for &edge in rim {
-        parts.entry(root(&mut parent, place(edge.from))).or_default().push(edge);
+        parts.entry(roots[place(edge.from)]).or_default().push(edge);
     }
     parts.into_values().collect()
-}
-
-fn root(parent: &mut [usize], mut at: usize) -> usize {
-    while parent[at] != at {
-        parent[at] = parent[parent[at]];
-        at = parent[at];
-    }
-    at
 }
 
 /// Turns triangles so that neighbours agree wherever they share an edge that no third triangle touches, keeping in each
