@@ -99,7 +99,7 @@ impl Stage for Hollow {
         }
         let opened = open(settings, cells, &room, &lattice, shop.process().opening.value)?;
         shop.go_on()?;
-        let void = shaped(opened, cells, &lattice, &room, gap);
+        let void = shaped(opened, cells, &lattice, &room, gap, shop)?;
         if void.cavity.count() == 0 {
             let message = format!("no part of the inside can be emptied through openings past a gap of {gap} mm");
             return Err(Misfit::new("openings", message, "ask for a thinner wall, or leave hollow out").into());
@@ -158,21 +158,29 @@ fn open(settings: &Settings, cells: &Cells, room: &Cells, lattice: &Lattice, lea
 }
 
 /// The void with its cavity. Where the wall cannot be held by moving corners alone, the cavity gives way by a lattice
-/// cell and is shaped again.
-fn shaped(mut void: Void, cells: &Cells, lattice: &Lattice, room: &Cells, gap: f64) -> Void {
+/// cell and is shaped again. Ends, as every round takes cells away: a corner of the boundary has cavity beside it.
+fn shaped(
+    mut void: Void,
+    cells: &Cells,
+    lattice: &Lattice,
+    room: &Cells,
+    gap: f64,
+    shop: &Shop<'_>,
+) -> Result<Void, Halt> {
     let shafts = lattice.refine(&void.shafts);
     void.cavity = cavity::emptied(&room.minus(&shafts), &shafts, gap);
     loop {
         void.cavity = cavity::mended(lattice, void.cavity, &shafts, gap);
         let shape = shape::shape(cells, &void);
         if shape.thin.is_empty() {
-            return Void { moved: shape.moved, ..void };
+            return Ok(Void { moved: shape.moved, ..void });
         }
         for piece in shape.thin.into_iter().flat_map(cavity::around) {
             if void.cavity.solid(piece) {
                 void.cavity.set(piece, false);
             }
         }
+        shop.go_on()?;
     }
 }
 
