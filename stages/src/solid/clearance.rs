@@ -100,6 +100,9 @@ impl<'a> Shore<'a> {
         let (low, high) = ((point - grid.origin - radius) / grid.cell, (point - grid.origin + radius) / grid.cell);
         let low = low.floor().as_ivec3().max(IVec3::ZERO);
         let high = high.floor().as_ivec3().min(grid.counts - 1);
+        if low.x > high.x {
+            return;
+        }
         for z in low.z..=high.z {
             for y in low.y..=high.y {
                 for x in self.shore.solid_between(low.x, high.x, y, z) {
@@ -125,4 +128,30 @@ pub fn nearest(blocks: &[Block], point: DVec3) -> Option<DVec3> {
         }
     }
     best.map(|(_, way)| way)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::solid::samples::listed;
+
+    #[test]
+    fn the_nearest_block_of_any_point_and_none_far_off() {
+        let one = listed(&[[0, 0, 0]]);
+        let shore = Shore::of(&one);
+        let mut blocks = Vec::new();
+        for (point, count, way) in [
+            // In the cube: the six blocks beside it, the one on the left nearest.
+            (DVec3::new(0.2, 0.5, 0.5), 6, Some(DVec3::new(0.2, 0.0, 0.0))),
+            // In the air on its right: that block holds the point.
+            (DVec3::new(1.5, 0.5, 0.5), 6, Some(DVec3::ZERO)),
+            (DVec3::new(-9.0, 0.5, 0.5), 0, None),
+            (DVec3::new(0.5, 0.5, 9.0), 0, None),
+            (DVec3::splat(1e12), 0, None),
+        ] {
+            shore.blocks_near(point, 1.6, &mut blocks);
+            assert_eq!(blocks.len(), count, "{point}");
+            assert_eq!(nearest(&blocks, point), way, "{point}");
+        }
+    }
 }
