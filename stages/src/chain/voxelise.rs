@@ -32,8 +32,7 @@ pub struct Settings {
     /// Where the grid sits.
     #[serde(default)]
     pub grid: Placing,
-    /// The most memory that the grid may take, here and for a cavity laid out on it. A cavity with a wall thinner than a
-    /// cell or two needs a finer lattice, which has a limit of its own.
+    /// The most memory that the grid of this stage and of the cavity may take.
     #[serde(default = "Settings::default_memory")]
     pub memory: Memory,
 }
@@ -183,7 +182,7 @@ fn place(placing: Placing, [lo, hi]: [DVec3; 2], cell: f64) -> (DVec3, [f64; 3])
 }
 
 /// One bit a cell for each of a few solids, and eight bytes for the cavity's distances.
-pub(super) const BYTES_A_CELL: f64 = 9.0;
+const BYTES_A_CELL: f64 = 9.0;
 
 fn fits_in_memory(counts: [f64; 3], settings: &Settings, cell: f64) -> Result<IVec3, Misfit> {
     let needed = counts.iter().product::<f64>() * BYTES_A_CELL;

@@ -1,8 +1,7 @@
 //! Which cells of the finer lattice are cavity.
 
-use glam::{DVec3, IVec3};
+use glam::IVec3;
 
-use crate::chain::voxelise::BYTES_A_CELL;
 use crate::solid::distance::{Beyond, Distances};
 use crate::solid::{Cells, Components, Grid, Leave, Neighbours, air, make_well_composed};
 
@@ -24,24 +23,12 @@ const SHARE_OF_WALL: f64 = 0.6;
 /// corners to give way where the wall is rounded.
 pub(super) const SLACK: f64 = 0.1;
 
-/// Most cells along an axis: their corners' keys hold 21 bits an axis.
-const WIDEST: f64 = 2_000_000.0;
-/// The most memory that a lattice finer than the cells may take, in bytes; one as fine as them passed `voxelise`.
-const MOST_MEMORY: f64 = (4u64 << 30) as f64;
-
 impl Lattice {
-    /// Lays out the lattice, or says how many cells it would have when those are too many.
-    pub(super) fn new(cells: &Cells, wall: f64) -> Result<Self, DVec3> {
-        let per_cell = (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0);
-        let counts = cells.grid().counts.as_dvec3() * per_cell;
-        let fits = counts.max_element() < WIDEST && counts.element_product() * BYTES_A_CELL <= MOST_MEMORY;
-        if per_cell > 1.0 && !fits {
-            return Err(counts);
-        }
-        let per_cell = per_cell as i32;
+    pub(super) fn new(cells: &Cells, wall: f64) -> Self {
+        let per_cell = (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0) as i32;
         let solid = refined(cells, per_cell);
         let outside = air(&solid);
-        Ok(Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell })
+        Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell }
     }
 
     /// The lattice cells whose centres leave the wall, and a little slack.

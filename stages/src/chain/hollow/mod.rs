@@ -9,7 +9,7 @@ mod tests;
 
 use std::collections::BTreeMap;
 
-use glam::{DVec3, IVec3};
+use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -91,7 +91,7 @@ impl Stage for Hollow {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cells = piece.cells().expect("the plan saw to it");
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
-        let lattice = Lattice::new(cells, settings.wall.mm()).map_err(|counts| too_thin(settings, counts))?;
+        let lattice = Lattice::new(cells, settings.wall.mm());
         shop.go_on()?;
         let room = lattice.room(settings.wall.mm());
         if room.count() == 0 {
@@ -110,19 +110,6 @@ impl Stage for Hollow {
         say_pockets(shop, &left);
         Ok(piece)
     }
-}
-
-fn too_thin(settings: &Settings, lattice: DVec3) -> Misfit {
-    let DVec3 { x, y, z } = lattice;
-    Misfit::new(
-        "wall",
-        format!(
-            "a wall of {} is too thin for a piece of this size: its cavity would have to be laid out on \
-             {x:.0} × {y:.0} × {z:.0} cells",
-            settings.wall
-        ),
-        "ask for a thicker wall, or scale the piece down",
-    )
 }
 
 fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {
