@@ -202,6 +202,29 @@ fn what_does_not_fit_is_said_with_what_would() {
 }
 
 #[test]
+fn settings_out_of_all_proportion_are_refused_at_once() {
+    let block = piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(40.0)), 2.0);
+    for (wall, width, setting) in [(1e12, 10.0, "wall"), (3.0, 1e12, "openings[0]")] {
+        match hollowed(&block, asked(wall, width)) {
+            Err(Halt::Misfit(misfit)) => assert_eq!(misfit.setting, setting, "{wall}, {width}: {misfit:?}"),
+            other => panic!("{wall}, {width}: {other:?}"),
+        }
+    }
+}
+
+#[test]
+fn one_cell_has_no_inside_and_cells_smaller_than_the_wall_do() {
+    let one = piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(20.0)), 20.0);
+    assert_eq!(one.cells().unwrap().count(), 1);
+    assert!(matches!(hollowed(&one, asked(2.5, 8.0)), Err(Halt::Misfit(_))));
+    // A lattice as fine as the cells.
+    let (fine, _) = hollowed(&piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(24.0)), 1.0), asked(3.0, 8.0)).unwrap();
+    assert_eq!(fine.void().unwrap().per_cell, 1);
+    assert!(skin(&fine).is_closed());
+    keeps_the_wall(&fine);
+}
+
+#[test]
 fn openings_go_on_any_side_and_where_they_are_asked() {
     let block = piece(&forms::cuboid(DVec3::ZERO, DVec3::splat(40.0)), 2.0);
     for side in Side::ALL {
