@@ -139,7 +139,7 @@ fn run_chain(
     folder: &mut RunFolder,
     listener: &mut dyn Listener,
 ) -> Result<Workpiece, Failure> {
-    let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.surface));
+    let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.model.surface));
     let mut known: Vec<Fact> = Vec::new();
     for (index, step) in plan.job.steps.iter().enumerate() {
         go_on(surroundings)?;
