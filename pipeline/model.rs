@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use serde_json::{Value, json};
+use turnhue_stages::findings::Finding;
 use turnhue_stages::formats::model::{self, Beside, Body, Choice, FileUnit, Format, Model, Stance};
 use turnhue_stages::solid::Surface;
 
@@ -37,6 +38,12 @@ impl Placed {
     #[must_use]
     pub fn bodies(&self) -> Vec<Body> {
         self.bodies.clone().unwrap_or_else(|| model::pieces(&self.surface))
+    }
+
+    /// What the reader passed over, as findings.
+    pub(crate) fn findings(&self) -> impl Iterator<Item = Finding> {
+        let remedy = "if that is not meant, export the model again another way";
+        self.notes.iter().map(move |note| Finding::note("model-as-read", format!("the model: {note}"), remedy))
     }
 
     /// For the record: what the job says, what it leaves out filled in, and what the file turned out to be.

@@ -145,7 +145,11 @@ fn run_chain(
         go_on(surroundings)?;
         listener.hear(&Event::StageBegan { index, name: step.stage.name(), purpose: step.purpose });
         let begun = surroundings.clock.elapsed();
-        let (next, outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
+        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
+        if index == 0 {
+            // What reading the model left out is known before any stage; the first one's findings carry it.
+            outcome.findings.splice(0..0, plan.job.model.findings());
+        }
         let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
         piece = next;
         tracing::debug!(stage = step.stage.name(), seconds, facts = outcome.facts.len(), "stage ended");

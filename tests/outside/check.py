@@ -8,6 +8,7 @@ import colours
 import conversion
 import files
 import jobs
+import models
 import shapes
 import walls
 from piece import Piece
@@ -37,6 +38,8 @@ def main(scratch):
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)
+    with tally.part("models"):
+        models.check(tally, scratch)
     return tally.close()
 
 

@@ -39,7 +39,7 @@ pub type Beside<'a> = &'a mut dyn FnMut(&str) -> Result<Vec<u8>, String>;
 
 /// Most triangles that a file may come to by using a part of itself more than once. What a file writes out in full has
 /// no limit but its size.
-pub const MOST_REPEATED: u64 = 10_000_000;
+pub const MOST_REPEATED: u64 = 4_000_000;
 
 /// Longest message or note, in characters: a file's own words within it may be as long as the file.
 const LONGEST_LINE: usize = 240;
@@ -153,14 +153,22 @@ impl About {
 /// # Errors
 /// A message of one line that completes "could not read the model:" and says what to do.
 pub fn read(bytes: &[u8], name: &str, beside: Beside<'_>) -> Result<Model, String> {
-    read_any(bytes, name, beside).map_err(|message| in_one_line(&message))
+    read_within(bytes, name, beside, MOST_REPEATED)
 }
 
-fn read_any(bytes: &[u8], name: &str, beside: Beside<'_>) -> Result<Model, String> {
+/// As [`read`], with a limit of the caller's in place of [`MOST_REPEATED`].
+///
+/// # Errors
+/// As there.
+pub fn read_within(bytes: &[u8], name: &str, beside: Beside<'_>, repeated: u64) -> Result<Model, String> {
+    read_any(bytes, name, beside, repeated).map_err(|message| in_one_line(&message))
+}
+
+fn read_any(bytes: &[u8], name: &str, beside: Beside<'_>, repeated: u64) -> Result<Model, String> {
     let format = Format::of(bytes, name)?;
     // A triangle takes 50 bytes in a binary STL or about as many in text, far fewer elsewhere. What is written out in
     // full is limited by the size; a byte a triangle is less than any format takes.
-    let mut builder = Builder::new(MOST_REPEATED.max(bytes.len() as u64));
+    let mut builder = Builder::new(repeated.max(bytes.len() as u64));
     let about = match format {
         Format::Stl => stl::read_into(bytes, &mut builder),
         Format::Ply => ply::read(bytes, &mut builder),

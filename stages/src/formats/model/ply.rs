@@ -135,7 +135,10 @@ impl Header {
                 ["end_header"] => break,
                 ["format", kind, version] => {
                     if version != "1.0" {
-                        return Err(format!("the PLY file has version {}, expected 1.0", quoted(version.as_bytes())));
+                        return Err(format!(
+                            "the PLY file has version {}, expected 1.0; export it again",
+                            quoted(version.as_bytes())
+                        ));
                     }
                     form = Some(match kind {
                         "ascii" => Form::Text,
@@ -434,7 +437,7 @@ impl<'b, N: Numbers> Reading<'b, N> {
         let count = self.numbers.next(count).map_err(|lack| lacking(element, row, &lack))?;
         whole(count)
             .and_then(|count| u64::try_from(count).ok())
-            .ok_or_else(|| format!("{} has a list of {count} entries; export it again", shown(element, row)))
+            .ok_or_else(|| format!("{} has a list of {} entries; export it again", shown(element, row), plain(count)))
     }
 
     fn skip(&mut self, element: &Element) -> Result<(), String> {
@@ -461,7 +464,11 @@ impl<'b, N: Numbers> Reading<'b, N> {
         let count = vertices.len();
         let at =
             whole(index).and_then(|index| usize::try_from(index).ok()).filter(|&at| at < count).ok_or_else(|| {
-                format!("face {} names vertex {index}, but there are {count}, counted from 0; export it again", row + 1)
+                format!(
+                    "face {} names vertex {}, but there are {count}, counted from 0; export it again",
+                    row + 1,
+                    plain(index)
+                )
             })?;
         vertices.number(at, self.builder)
     }
@@ -503,6 +510,11 @@ impl<'b, N: Numbers> Reading<'b, N> {
 /// A number without a fraction that 64 bits hold.
 fn whole(number: f64) -> Option<i64> {
     (number.fract() == 0.0 && number.abs() < 9e15).then_some(number as i64)
+}
+
+/// A number as people write it, however large.
+fn plain(number: f64) -> String {
+    whole(number).map_or_else(|| format!("{number:?}"), |whole| whole.to_string())
 }
 
 fn shown(element: &Element, row: u64) -> String {

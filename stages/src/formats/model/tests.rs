@@ -220,7 +220,8 @@ fn bodies_that_a_format_keeps_apart_have_their_names() {
     // Objects are taken, their groups are not; a group that is named again goes on; one without faces is none.
     let objects = format!("o a lid\ng x\n{}g y\no none\no \n{}", obj(0.0, 0), obj(5.0, 36));
     let groups = format!("g a lid\n{}g\n{}g a lid\nf 1 2 3\n", obj(0.0, 0), obj(5.0, 36));
-    for (name, text, triangles) in [("a.stl", solids, [12, 12]), ("a.obj", objects, [12, 12]), ("a.obj", groups, [13, 12])]
+    for (name, text, triangles) in
+        [("a.stl", solids, [12, 12]), ("a.obj", objects, [12, 12]), ("a.obj", groups, [13, 12])]
     {
         let model = read_alone(text.as_bytes(), name).unwrap();
         assert!(model.keeps_bodies_apart());
@@ -234,11 +235,9 @@ fn bodies_that_a_format_keeps_apart_have_their_names() {
 #[test]
 fn bodies_are_chosen_by_a_word_or_by_numbers() {
     let read = |json: &str| serde_json::from_str::<Choice>(json).map_err(|error| error.to_string());
-    for (json, choice) in [
-        ("\"all\"", Choice::All),
-        ("\"largest\"", Choice::Largest),
-        ("[3, 1]", Choice::Numbers(vec![1, 3])),
-    ] {
+    for (json, choice) in
+        [("\"all\"", Choice::All), ("\"largest\"", Choice::Largest), ("[3, 1]", Choice::Numbers(vec![1, 3]))]
+    {
         assert_eq!(read(json).unwrap(), choice);
         let written = serde_json::to_string(&choice).unwrap();
         assert_eq!(read(&written).unwrap(), choice);

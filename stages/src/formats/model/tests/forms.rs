@@ -147,8 +147,10 @@ pub(super) fn document(resources: &str, build: &str) -> String {
 
 pub(super) fn mesh(points: impl Iterator<Item = [f64; 3]>, triangles: &[[usize; 3]]) -> String {
     let points: String = points.map(|[x, y, z]| format!(r#"<vertex x="{x}" y="{y}" z="{z}"/>"#)).collect();
-    let triangles: String =
-        triangles.iter().map(|[a, b, c]| format!(r#"<triangle v1="{a}" v2="{b}" v3="{c}" pid="9" p1="1" p2="2"/>"#)).collect();
+    let triangles: String = triangles
+        .iter()
+        .map(|[a, b, c]| format!(r#"<triangle v1="{a}" v2="{b}" v3="{c}" pid="9" p1="1" p2="2"/>"#))
+        .collect();
     format!("<mesh><vertices>{points}</vertices><triangles>{triangles}</triangles></mesh>")
 }
 
@@ -169,7 +171,7 @@ pub(super) fn gltf_with(uri: &str) -> String {
     format!(
         r#"{{"asset":{{"version":"2.0"}},"scene":0,"scenes":[{{"nodes":[0]}}],"nodes":[{{"mesh":0,"name":"letter"}}],
 "meshes":[{{"primitives":[{{"attributes":{{"POSITION":0}},"indices":1}}]}}],
-"accessors":[{{"bufferView":0,"componentType":5126,"count":12,"type":"VEC3"}},
+"accessors":[{{"bufferView":0,"componentType":5126,"count":12,"type":"VEC3","min":[0,0,0],"max":[4,2,4]}},
 {{"bufferView":1,"componentType":5123,"count":60,"type":"SCALAR"}}],
 "bufferViews":[{{"buffer":0,"byteLength":144}},{{"buffer":0,"byteOffset":144,"byteLength":120}}],
 "buffers":[{{{uri}"byteLength":264}}]}}"#
