@@ -5,7 +5,7 @@
 //!
 //! - Corners with equal coordinates become one point, across bodies too: the seams along which OBJ and glTF part their
 //!   vertices close again. Nothing else is merged, moved or left out.
-//! - Polygons are cut into triangles ([`polygon`]); what is no surface (points, lines) is passed over, with a note.
+//! - Polygons are cut into triangles; what is no surface (points, lines) is passed over, with a note.
 //! - No other file is opened but the buffers of a glTF file, through [`Beside`], by a plain name. Nothing is fetched.
 //! - A file is taken as hostile: what it promises is compared with what it holds before memory is taken, what it uses
 //!   over and over is counted before it is placed, and what it nests is followed without recursion or to a set depth.

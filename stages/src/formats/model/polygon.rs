@@ -8,18 +8,28 @@
 use glam::DVec3;
 use robust::{Coord, orient2d};
 
-/// So many looks at a corner, for each corner of the polygon: a simple polygon of some thousand corners is cut well
-/// within it, and no file makes the work grow faster than its size.
-const PATIENCE: usize = 4096;
+/// So many looks at a corner for each corner of a polygon are enough for a simple one of some thousand corners,
+const PATIENCE: u64 = 4096;
+/// as long as all polygons of the file together have not taken so many, some seconds' worth; from then on
+const WHOLE_PATIENCE: u64 = 100_000_000;
+/// so many, which do for a polygon of a few dozen: no file makes the work grow faster than its size.
+const LEAST_PATIENCE: u64 = 64;
 
 /// The last polygon and its triangles; kept so that the next needs no memory of its own.
-#[derive(Default)]
 pub(super) struct Scratch {
     /// Each corner in the plane nearest to the polygon, in which the polygon turns counter-clockwise.
     flat: Vec<Coord<f64>>,
     /// The corners that are left, by their place in the polygon.
     left: Vec<u32>,
     triangles: Vec<[u32; 3]>,
+    /// What is left of [`WHOLE_PATIENCE`].
+    patience: u64,
+}
+
+impl Default for Scratch {
+    fn default() -> Self {
+        Self { flat: Vec::new(), left: Vec::new(), triangles: Vec::new(), patience: WHOLE_PATIENCE }
+    }
 }
 
 impl Scratch {
@@ -80,14 +90,16 @@ impl Scratch {
 
     /// Cuts ears until three corners are left, none is found, or patience ends.
     fn clip_ears(&mut self, corners: &[u32]) {
-        let mut patience = PATIENCE.saturating_mul(corners.len());
+        let count = corners.len() as u64;
+        let given = (PATIENCE * count).min(self.patience.max(LEAST_PATIENCE * count));
+        let mut patience = given;
         let mut at = 0;
         let mut without = 0;
         while self.left.len() > 3 && without < self.left.len() && patience > 0 {
             let count = self.left.len();
             at %= count;
             let ear = [self.left[(at + count - 1) % count], self.left[at], self.left[(at + 1) % count]];
-            patience = patience.saturating_sub(count);
+            patience = patience.saturating_sub(count as u64);
             if self.is_ear(ear) {
                 self.triangles.push(ear.map(|at| corners[at as usize]));
                 self.left.remove(at);
@@ -99,6 +111,7 @@ impl Scratch {
                 at += 1;
             }
         }
+        self.patience = self.patience.saturating_sub(given - patience);
     }
 
     /// Whether the corner turns left and no other corner lies in its triangle or on its edges.
@@ -194,7 +207,7 @@ mod tests {
     /// Whatever the polygon, two fewer triangles than corners, in time that grows with its size alone.
     #[test]
     fn polygons_without_sense_come_to_an_end() {
-        for count in [4, 5, 100, 3000] {
+        for count in [4, 5, 100, 3000, 30_000] {
             let same = vec![DVec3::ONE; count];
             assert_eq!(cut(&same).len(), count - 2);
             // A star that crosses itself over and over.
