@@ -98,7 +98,6 @@ def write(
 
 def write_for(folder, file, units):
     """Writes a job that makes cubes of a model that lies in the folder; gives the job's path."""
-    colours = ", ".join(f'{side}: "{colour}"' for side, colour in COLOURS.items())
     lines = [
         f"commission: OUTSIDE-{file}",
         f"title: {json.dumps(TITLE, ensure_ascii=False)}",
@@ -106,8 +105,6 @@ def write_for(folder, file, units):
         f"process: {json.dumps(str(PROCESS))}",
         "stages:",
         f"  - voxelise: {{ cell: {CELL} mm }}",
-        "  - repair: { islands: all }",
-        f"  - colour: {{ {colours} }}",
     ]
     job = folder / f"{file}.yaml"
     job.write_text("\n".join(lines) + "\n", encoding="utf-8")

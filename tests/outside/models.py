@@ -73,7 +73,7 @@ def check(tally, scratch):
     for encoding in ("ascii", "binary_little_endian"):
         kind = "ascii" if encoding == "ascii" else "binary"
         files[f"{kind}.ply"] = ("units: mm", both.export(file_type="ply", encoding=kind))
-    files["rings.obj"] = ("units: mm", both.export(file_type="obj").encode())
+    files["rings.obj"] = ("units: mm", both.export(file_type="obj"))
     files["rings.glb"] = ("", scene_of(mesh).export(file_type="glb"))
     for name, content in scene_of(mesh).export(file_type="gltf").items():
         if name.endswith(".gltf"):
@@ -96,10 +96,10 @@ def check(tally, scratch):
 
 def made(scratch, folder, name, units, content):
     """Runs a job for a model with this content; gives its number of triangles and of cells."""
-    (folder / name).write_bytes(content)
+    (folder / name).write_bytes(content.encode() if isinstance(content, str) else content)
     job = jobs.write_for(folder, name, units)
-    words = subprocess.run([jobs.PROGRAM, "check", job], capture_output=True, text=True, check=True).stdout
-    triangles = int(words.split(f"{name}: ")[1].split(" triangles")[0])
+    words = subprocess.run([jobs.PROGRAM, "check", job], capture_output=True, check=True).stdout.decode()
+    triangles = int(words.split(f" {name}: ")[1].split(" triangles")[0])
     code, said = jobs.run(job, scratch / "runs")
     if code != 0:
         raise RuntimeError(f"{name}: the program's exit code is {code}")
