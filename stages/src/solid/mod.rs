@@ -1,5 +1,6 @@
 //! The solid geometry that the stages share.
 
+mod bins;
 mod cells;
 pub mod chain;
 pub mod clearance;
