@@ -11,6 +11,7 @@ mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
 pub mod inside;
+pub mod likeness;
 pub mod nearest;
 #[cfg(test)]
 pub(crate) mod samples;
@@ -23,6 +24,7 @@ pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
 pub(crate) use forest::Forest;
+pub use likeness::Likeness;
 pub use nearest::Nearest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

@@ -11,6 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use self::placing::{Anchor, Placing};
+use super::likeness;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
 use crate::solid::inside::{self, Told};
@@ -45,7 +46,7 @@ impl Stage for Voxelise {
 
     const NAME: &'static str = "voxelise";
     const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
@@ -83,6 +84,8 @@ impl Stage for Voxelise {
             )
             .into());
         }
+        let like = likeness::tell(&surface, &cells, shop)?;
+        likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
         Ok(piece.with_surface(surface).with_cells(cells))
     }
 }
