@@ -122,11 +122,7 @@ impl Patches {
 fn minority<'a>(surface: &Surface, patch: &'a [u32], flipped: &'a [bool]) -> impl Iterator<Item = u32> + 'a {
     let any = patch.iter().any(|&t| flipped[t as usize]);
     let area = |way: bool| -> f64 {
-        patch
-            .iter()
-            .filter(|&&t| flipped[t as usize] == way)
-            .map(|&t| triangle_area(surface.corners(t as usize)))
-            .sum()
+        patch.iter().filter(|&&t| flipped[t as usize] == way).map(|&t| triangle_area(surface.corners(t as usize))).sum()
     };
     let wrong = !any || area(true) <= area(false);
     patch.iter().copied().filter(move |&t| any && flipped[t as usize] == wrong)

@@ -214,10 +214,8 @@ fn build(triangles: &mut [[DVec3; 3]], range: Range<usize>, depth: u32, nodes: &
     if range.len() == 1 || range.len() <= LEAF && nodes[at].radius <= 2.0 * largest {
         return at;
     }
-    let (lo, hi) = part
-        .iter()
-        .map(centroid)
-        .fold((DVec3::INFINITY, DVec3::NEG_INFINITY), |(lo, hi), c| (lo.min(c), hi.max(c)));
+    let (lo, hi) =
+        part.iter().map(centroid).fold((DVec3::INFINITY, DVec3::NEG_INFINITY), |(lo, hi), c| (lo.min(c), hi.max(c)));
     let size = hi - lo;
     let axis = if size.x >= size.y && size.x >= size.z { 0 } else { 1 + usize::from(size.z > size.y) };
     let middle = lo[axis] + size[axis] / 2.0;

@@ -48,13 +48,14 @@ fn cells(model: &str, across: i32) -> Value {
 fn distances(n: i32) -> Value {
     let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::splat(n) };
     let radius = f64::from(n) * 0.45;
-    let air = Cells::from_fn(grid, |cell| {
-        (cell.as_dvec3() + 0.5 - f64::from(n) / 2.0).length_squared() > radius * radius
-    });
+    let air =
+        Cells::from_fn(grid, |cell| (cell.as_dvec3() + 0.5 - f64::from(n) / 2.0).length_squared() > radius * radius);
     let start = Instant::now();
     let distances = Distances::to_centres(&air);
     let seconds = start.elapsed().as_secs_f64();
-    let sum: u64 = (0..n).flat_map(|k| (0..n).flat_map(move |j| (0..n).map(move |i| IVec3::new(i, j, k))))
-        .map(|cell| u64::from(distances.squared_halves(cell) / 4)).sum();
+    let sum: u64 = (0..n)
+        .flat_map(|k| (0..n).flat_map(move |j| (0..n).map(move |i| IVec3::new(i, j, k))))
+        .map(|cell| u64::from(distances.squared_halves(cell) / 4))
+        .sum();
     json!({ "seconds": seconds, "sum": sum })
 }
