@@ -62,7 +62,8 @@ impl Stage for Voxelise {
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         if !(0.0..0.5).contains(&settings.accuracy) {
-            let message = format!("the accuracy of a winding number must be from 0 to below 0.5, not {}", settings.accuracy);
+            let message =
+                format!("the accuracy of a winding number must be from 0 to below 0.5, not {}", settings.accuracy);
             return Err(Misfit::new("accuracy", message, "leave it out for the usual one"));
         }
         match (settings.cell, settings.across) {
