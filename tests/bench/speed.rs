@@ -4,6 +4,7 @@
 
 mod chain;
 mod files;
+mod likeness;
 mod pieces;
 
 fn main() {

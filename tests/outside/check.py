@@ -8,6 +8,7 @@ import colours
 import conversion
 import files
 import jobs
+import likeness
 import shapes
 import told
 import walls
@@ -32,9 +33,12 @@ def main(scratch):
         piece, model = from_npm(tally, scratch, "bunny", opening=12)
         conversion.check_closed(tally, piece, model)
         conversion.check_contains(tally, piece, model)
+        likeness.check(tally, piece, model)
     with tally.part("teapot"):
         piece, model = from_npm(tally, scratch, "teapot", opening=24)
         conversion.check_open(tally, piece, model)
+    with tally.part("likeness"):
+        likeness.check_generated(tally, scratch)
     with tally.part("told"):
         for name, model, true in told.generated():
             told.check(tally, scratch, name.replace(" ", "-"), model, true)

@@ -102,7 +102,7 @@ impl Stage for Repair {
     const NAME: &'static str = "repair";
     const PURPOSE: &'static str =
         "drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
 
@@ -137,6 +137,9 @@ impl Stage for Repair {
         repaired.tell(cells, settings, shop);
         let missed = unconverted::missed(surface, &repaired.cells, tolerance, || shop.go_on())?;
         tell_missed(&missed, surface, cells, tolerance, shop);
+        if repaired.cells != *cells {
+            super::likeness::tell(surface, &repaired.cells, shop)?;
+        }
         Ok(piece.with_cells(repaired.cells))
     }
 }

@@ -4,13 +4,16 @@
 //! [`crate::solid::inside`]. The grid and the surface are moved so that the grid's lowest corner is the origin: corners
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
+mod best;
 mod placing;
 
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use self::best::Best;
 pub use self::placing::{Anchor, Placing};
+use super::likeness;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
 use crate::outlook::Outlook;
@@ -93,8 +96,17 @@ impl Stage for Voxelise {
         let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
         let cell = cell_size(settings, hi - lo)?;
-        let (low, counts) = placing::place(settings.grid, [lo, hi], cell);
-        let counts = fits_in_memory(counts, settings, cell)?;
+        let place = |shift| {
+            let (low, counts) = placing::place(settings.grid, shift, [lo, hi], cell);
+            Ok::<_, Misfit>((low, fits_in_memory(counts, settings, cell)?))
+        };
+        let (mut low, mut counts) = place(DVec3::ZERO)?;
+        if settings.grid.tried().contains(&true) {
+            let usual = Grid { origin: low, cell, counts };
+            let best = best::find(surface, &usual, settings.grid, settings.memory, shop)?;
+            say_best(shop, &best);
+            (low, counts) = place(best.shift)?;
+        }
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
@@ -108,6 +120,8 @@ impl Stage for Voxelise {
             )
             .into());
         }
+        let like = likeness::tell(&surface, &cells, shop)?;
+        likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
         Ok(piece.with_surface(surface).with_cells(cells))
     }
 }
@@ -186,6 +200,20 @@ fn amount(bytes: f64) -> String {
     } else {
         format!("{:.1e} TiB", bytes / (1_u64 << 40) as f64)
     }
+}
+
+fn say_best(shop: &mut Shop<'_>, best: &Best) {
+    shop.fact(Fact::whole("places tried for the grid", best.tried, Unit::Count));
+    shop.fact(Fact::triple("grid moved by", best.shift, Unit::Mm));
+    shop.fact(Fact::number("volume overlap in the usual place", 100.0 * best.usual, Unit::Percent));
+    shop.fact(Fact::number("volume overlap gained by the place", 100.0 * (best.overlap - best.usual), Unit::Percent));
+    let kept = match best.symmetric {
+        [true, true, _] => "left to right and front to back",
+        [true, false, _] => "left to right",
+        [false, true, _] => "front to back",
+        [false, false, _] => "none found",
+    };
+    shop.fact(Fact::text("symmetry kept by the grid", kept));
 }
 
 fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
