@@ -116,6 +116,7 @@ pub mod formats;
 pub mod paint;
 pub mod process;
 mod side;
+pub mod size;
 pub mod solid;
 pub mod stage;
 pub mod units;

@@ -6,12 +6,15 @@ pub mod clearance;
 mod components;
 mod contacts;
 pub mod distance;
+mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
+pub mod health;
 pub mod inside;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 mod surface;
@@ -20,6 +23,7 @@ pub mod winding;
 pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
+pub use edges::Edges;
 pub(crate) use forest::Forest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

@@ -5,6 +5,7 @@
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
 mod placing;
+mod source;
 
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
@@ -45,7 +46,7 @@ impl Stage for Voxelise {
 
     const NAME: &'static str = "voxelise";
     const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
@@ -67,12 +68,13 @@ impl Stage for Voxelise {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
-        let cell = cell_size(settings, hi - lo)?;
+        let cell = cell_size(settings, hi - lo).map_err(|misfit| source::with_doubt(misfit, hi - lo, shop))?;
         let (low, counts) = placing::place(settings.grid, [lo, hi], cell);
         let counts = fits_in_memory(counts, settings, cell)?;
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
+        source::tell(&surface, shop)?;
         let (cells, told) = inside::solid_cells(&surface, grid);
         say(shop, &cells, &told);
         if cells.count() == 0 {
@@ -175,29 +177,11 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
-        shop.finding(Finding::note(
-            "triangles-turned",
-            format!(
-                "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned
-            ),
-            "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
     if told.inside_out {
         shop.finding(Finding::note(
             "model-inside-out",
             "the model was inside out and was turned",
             "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
-    if told.rim_edges > 0 {
-        shop.finding(Finding::note(
-            "model-open",
-            format!("the model has holes ({} edges on their rims); they were closed by winding number", told.rim_edges),
-            "look at the pictures; close the holes in the model if the form is not what you meant",
         ));
     }
 }
