@@ -4,9 +4,9 @@ use std::convert::Infallible;
 
 use divan::{Bencher, black_box};
 use glam::DVec3;
+use turnhue_stages::solid::Surface;
 use turnhue_stages::solid::health::Health;
 use turnhue_stages::solid::self_crossings::{Effort, SelfCrossings, self_crossings};
-use turnhue_stages::solid::Surface;
 
 use crate::pieces::{ball, torn};
 

@@ -9,6 +9,7 @@ import conversion
 import files
 import jobs
 import shapes
+import source
 import walls
 from piece import Piece
 from tally import Tally
@@ -31,9 +32,13 @@ def main(scratch):
         piece, model = from_npm(tally, scratch, "bunny", opening=12)
         conversion.check_closed(tally, piece, model)
         conversion.check_contains(tally, piece, model)
+        source.check(tally, piece, model)
     with tally.part("teapot"):
         piece, model = from_npm(tally, scratch, "teapot", opening=24)
         conversion.check_open(tally, piece, model)
+        source.check(tally, piece, model)
+    with tally.part("worn"):
+        source.check_worn(tally, scratch)
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)

@@ -187,11 +187,14 @@ fn triangle_area([a, b, c]: [DVec3; 3]) -> f64 {
 /// Across each side of each triangle its one neighbour there; none where the edge has one triangle, or more than two.
 fn neighbours(triangles: &[[u32; 3]], edges: &Edges) -> Vec<[Across; 3]> {
     let mut across = vec![[None; 3]; triangles.len()];
-    for (low, pair) in edges.gather(|pairs: &mut Vec<(u32, [Side; 2])>, low, along| {
-        if let &[a, b] = along {
-            pairs.push((low, [a, b]));
-        }
-    }).into_iter().flatten()
+    for (low, pair) in edges
+        .gather(|pairs: &mut Vec<(u32, [Side; 2])>, low, along| {
+            if let &[a, b] = along {
+                pairs.push((low, [a, b]));
+            }
+        })
+        .into_iter()
+        .flatten()
     {
         let [a, b] = pair;
         for (side, other) in [(a, b), (b, a)] {

@@ -107,7 +107,8 @@ impl Edges {
                 let mut gathered = T::default();
                 for (at, bucket) in starts.windows(2).enumerate() {
                     let low = (piece * PIECE + at) as u32;
-                    for along in self.sides[bucket[0] as usize..bucket[1] as usize].chunk_by(|a, b| a.high() == b.high())
+                    for along in
+                        self.sides[bucket[0] as usize..bucket[1] as usize].chunk_by(|a, b| a.high() == b.high())
                     {
                         visit(&mut gathered, low, along);
                     }

@@ -228,7 +228,13 @@ impl Boundary {
     fn of(points: &[DVec3], ends: &[[u32; 2]]) -> Self {
         let net = Net::of(points, ends);
         let mut boundary = Self::default();
-        let mut walk = Walk { net: &net, used: vec![false; ends.len()], next: net.starts.clone(), on: vec![0; net.len()] };
+        let mut walk = Walk {
+            net: &net,
+            used: vec![false; ends.len()],
+            next: net.starts.clone(),
+            on: vec![0; net.len()],
+            line: Vec::new(),
+        };
         // Lines that end begin at their ends.
         let odd = (0..net.len()).filter(|&at| net.around(at).len() % 2 == 1);
         for start in odd.chain(0..net.len()) {
@@ -269,32 +275,51 @@ struct Net {
     edges: Vec<(u32, u32)>,
 }
 
+/// The points of some edges in the order of x, y, z.
+fn in_order(points: &[DVec3], ends: &[[u32; 2]]) -> Vec<u32> {
+    let mut used = vec![false; if ends.is_empty() { 0 } else { points.len() }];
+    ends.iter().flatten().for_each(|&number| used[number as usize] = true);
+    // The bits of a number as `f64::total_cmp` orders them, so that whole keys are compared and not looked up.
+    let bits = |x: f64| {
+        let bits = x.to_bits();
+        if bits >> 63 > 0 { !bits } else { bits | 1 << 63 }
+    };
+    let mut keys: Vec<([u64; 3], u32)> = used
+        .into_iter()
+        .zip(0..)
+        .filter_map(|(used, number)| used.then(|| (points[number as usize].to_array().map(bits), number)))
+        .collect();
+    keys.par_sort_unstable();
+    keys.into_iter().map(|(_, number)| number).collect()
+}
+
 impl Net {
     fn of(points: &[DVec3], ends: &[[u32; 2]]) -> Self {
-        let mut numbers: Vec<u32> = ends.iter().flatten().copied().collect();
-        numbers.par_sort_unstable();
-        numbers.dedup();
-        let place = |n: u32| points[n as usize];
-        numbers.par_sort_unstable_by(|&a, &b| by_place(place(a), place(b)).then(a.cmp(&b)));
-        let mut ranks = vec![0u32; if ends.is_empty() { 0 } else { points.len() }];
+        let numbers = in_order(points, ends);
+        let mut ranks = vec![0u32; points.len()];
         for (rank, &number) in (0..).zip(&numbers) {
             ranks[number as usize] = rank;
         }
-        let mut edges: Vec<[u32; 3]> = ends
-            .iter()
-            .zip(0..)
-            .flat_map(|(end, edge)| {
-                let [a, b] = end.map(|number| ranks[number as usize]);
-                [[a, b, edge], [b, a, edge]]
-            })
-            .collect();
-        edges.par_sort_unstable();
         let mut starts = vec![0u32; numbers.len() + 1];
-        edges.iter().for_each(|&[from, ..]| starts[from as usize + 1] += 1);
-        for at in 0..numbers.len() {
-            starts[at + 1] += starts[at];
+        ends.iter().flatten().for_each(|&number| starts[ranks[number as usize] as usize] += 1);
+        // From counts to the ends of the buckets; filling them from behind leaves the starts.
+        let mut end = 0;
+        for start in &mut starts {
+            end += *start;
+            *start = end;
         }
-        Self { points: numbers, starts, edges: edges.into_iter().map(|[_, to, edge]| (to, edge)).collect() }
+        let mut edges = vec![(0, 0); end as usize];
+        for (end, edge) in ends.iter().zip(0..) {
+            let [a, b] = end.map(|number| ranks[number as usize]);
+            for (from, to) in [(a, b), (b, a)] {
+                starts[from as usize] -= 1;
+                edges[starts[from as usize] as usize] = (to, edge);
+            }
+        }
+        for bucket in starts.windows(2) {
+            edges[bucket[0] as usize..bucket[1] as usize].sort_unstable();
+        }
+        Self { points: numbers, starts, edges }
     }
 
     fn len(&self) -> usize {
@@ -318,6 +343,7 @@ struct Walk<'a> {
     next: Vec<u32>,
     /// The place of each point on the line, from 1; 0 off the line.
     on: Vec<u32>,
+    line: Vec<u32>,
 }
 
 impl Walk<'_> {
@@ -325,26 +351,26 @@ impl Walk<'_> {
     /// Says whether there was an edge to take at all.
     fn from(&mut self, start: usize, mut tell: impl FnMut(&[u32], bool)) -> bool {
         let Some(mut to) = self.step(start as u32) else { return false };
-        let mut line = vec![start as u32];
+        self.line.push(start as u32);
         self.on[start] = 1;
         loop {
             let met = self.on[to as usize] as usize;
             if met > 0 {
-                tell(&line[met - 1..], true);
-                line.drain(met..).for_each(|passed| self.on[passed as usize] = 0);
+                tell(&self.line[met - 1..], true);
+                self.line.drain(met..).for_each(|passed| self.on[passed as usize] = 0);
             } else {
-                line.push(to);
-                self.on[to as usize] = line.len() as u32;
+                self.line.push(to);
+                self.on[to as usize] = self.line.len() as u32;
             }
-            match self.step(line[line.len() - 1]) {
+            match self.step(self.line[self.line.len() - 1]) {
                 Some(next) => to = next,
                 None => break,
             }
         }
-        line.iter().for_each(|&at| self.on[at as usize] = 0);
-        if line.len() > 1 {
-            tell(&line, false);
+        if self.line.len() > 1 {
+            tell(&self.line, false);
         }
+        self.line.drain(..).for_each(|at| self.on[at as usize] = 0);
         true
     }
 

@@ -10,9 +10,9 @@
 //! slanted parts that should just touch may then come out either way.
 //!
 //! # Steps
-//! 1. Triangles are put in the order of a Z-curve through their boxes' middles (Morton 1966), eight to a leaf, and a tree
-//!    of boxes is built over the leaves, in single precision, rounded outwards.
-//! 2. Each leaf is taken down the tree against itself and all leaves after it.
+//! 1. Triangles are put in the order of a Z-curve through their boxes' middles (Morton 1966), and a tree of their boxes is
+//!    built over them, eight by eight, in single precision, rounded outwards.
+//! 2. Each leaf of eight triangles is taken down the tree against itself and all leaves after it, eight boxes at a time.
 //! 3. Pairs whose boxes overlap are decided by the signs of determinants alone (Guigue & Devillers 2003), each exact
 //!    (Shewchuk 1997): most by the first stage of Shewchuk's filter, of which the part that depends on one triangle alone
 //!    is kept from pair to pair.
@@ -37,7 +37,8 @@ pub struct SelfCrossings {
     pub complete: bool,
 }
 
-/// How long to search: steps down the tree and pairs of boxes looked at. A closed scan takes about 30 a triangle.
+/// How long to search: in looks at eight boxes; a pair of triangles counts as [`PAIR`] of them. A closed scan takes 12 a
+/// triangle.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Effort {
     /// Steps for the whole surface.
@@ -47,10 +48,10 @@ pub struct Effort {
 }
 
 impl Effort {
-    /// A hundred times what a surface of so many triangles usually takes, and a few seconds at most for a hostile one.
+    /// Ten times what a surface of so many triangles usually takes, or about a second, whichever is more.
     #[must_use]
     pub fn usual(triangles: usize) -> Self {
-        Self { whole: (1 << 28).max(300 * triangles as u64), leaf: 1 << 16 }
+        Self { whole: (1 << 26).max(120 * triangles as u64), leaf: 1 << 14 }
     }
 }
 
@@ -62,11 +63,11 @@ impl SelfCrossings {
     }
 }
 
-/// Triangles in a leaf.
-const LEAF: usize = 8;
+/// Boxes in a node.
+const EIGHT: usize = 8;
 
-/// Children of a node.
-const CHILDREN: usize = 4;
+/// What the decision about a pair of triangles costs, in looks at eight boxes.
+const PAIR: u64 = 4;
 
 /// Leaves that are worked on between two looks at the clock of effort.
 const ROUND: usize = 4096;
@@ -125,16 +126,8 @@ struct Bounds {
 
 impl Bounds {
     fn around([a, b, c]: [DVec3; 3]) -> Self {
-        Self {
-            low: a.min(b).min(c).to_array().map(|x| {
-                let near = x as f32;
-                if f64::from(near) > x { near.next_down() } else { near }
-            }),
-            high: a.max(b).max(c).to_array().map(|x| {
-                let near = x as f32;
-                if f64::from(near) < x { near.next_up() } else { near }
-            }),
-        }
+        let (low, high) = (a.min(b).min(c), a.max(b).max(c));
+        Self { low: [below(low.x), below(low.y), below(low.z)], high: [above(high.x), above(high.y), above(high.z)] }
     }
 
     fn with(self, other: &Self) -> Self {
@@ -143,22 +136,90 @@ impl Bounds {
             high: std::array::from_fn(|axis| self.high[axis].max(other.high[axis])),
         }
     }
+}
 
-    /// Whether the boxes share a point. Without branches: neighbours in the tree mostly do.
-    fn meets(&self, other: &Self) -> bool {
-        (0..3).fold(true, |meets, axis| {
-            meets & (self.low[axis] <= other.high[axis]) & (other.low[axis] <= self.high[axis])
-        })
+/// The largest number in single precision that is not above `x`.
+fn below(x: f64) -> f32 {
+    let near = x as f32;
+    if f64::from(near) > x { near.next_down() } else { near }
+}
+
+/// The smallest number in single precision that is not below `x`.
+fn above(x: f64) -> f32 {
+    let near = x as f32;
+    if f64::from(near) < x { near.next_up() } else { near }
+}
+
+/// Up to eight boxes, coordinate by coordinate, so that one is compared with all of them in a few instructions.
+#[derive(Clone, Copy)]
+struct Node {
+    low: [[f32; EIGHT]; 3],
+    high: [[f32; EIGHT]; 3],
+}
+
+impl Node {
+    fn of(boxes: impl IntoIterator<Item = Bounds>) -> Self {
+        // Where there is no box, one that meets nothing.
+        let mut node = Self { low: [[f32::INFINITY; EIGHT]; 3], high: [[f32::NEG_INFINITY; EIGHT]; 3] };
+        for (at, bounds) in boxes.into_iter().enumerate() {
+            for axis in 0..3 {
+                node.low[axis][at] = bounds.low[axis];
+                node.high[axis][at] = bounds.high[axis];
+            }
+        }
+        node
+    }
+
+    fn at(&self, at: usize) -> Bounds {
+        let (low, high) = (&self.low, &self.high);
+        Bounds { low: [low[0][at], low[1][at], low[2][at]], high: [high[0][at], high[1][at], high[2][at]] }
+    }
+
+    fn around(&self) -> Bounds {
+        (1..EIGHT).fold(self.at(0), |all, at| all.with(&self.at(at)))
+    }
+
+    /// Which of the boxes share a point with another.
+    fn that_meet(&self, other: &Bounds) -> Lanes {
+        let mut meets = [true; EIGHT];
+        for axis in 0..3 {
+            for (at, meets) in meets.iter_mut().enumerate() {
+                *meets &= (self.low[axis][at] <= other.high[axis]) & (other.low[axis] <= self.high[axis][at]);
+            }
+        }
+        Lanes(u64::from_le_bytes(meets.map(u8::from)))
     }
 }
 
-/// The triangles along the Z-curve, and boxes around runs of them.
+/// Some of the eight places in a node: a byte each.
+#[derive(Clone, Copy)]
+struct Lanes(u64);
+
+impl Lanes {
+    /// Without the places before this one.
+    fn from(self, at: usize) -> Self {
+        Self(if at < EIGHT { self.0 >> (8 * at) << (8 * at) } else { 0 })
+    }
+}
+
+impl Iterator for Lanes {
+    type Item = usize;
+
+    fn next(&mut self) -> Option<usize> {
+        let at = self.0.trailing_zeros() as usize / 8;
+        self.0 &= self.0.wrapping_sub(1);
+        (at < EIGHT).then_some(at)
+    }
+}
+
+/// The triangles along the Z-curve, and their boxes.
 struct Tree<'a> {
     points: &'a [DVec3],
     triangles: Vec<[u32; 3]>,
-    bounds: Vec<Bounds>,
-    /// Boxes of the leaves, of every four leaves, and so on up to the root.
-    levels: Vec<Vec<Bounds>>,
+    /// The boxes of every eight triangles, of every eight of those, and so on up to the root.
+    levels: Vec<Vec<Node>>,
+    /// The boxes around the leaves.
+    leaves: Vec<Bounds>,
 }
 
 /// What the search of one leaf found.
@@ -173,41 +234,36 @@ impl<'a> Tree<'a> {
     /// `None` without triangles.
     fn of(surface: &'a Surface) -> Option<Self> {
         let order = z_order(surface)?;
-        let (triangles, bounds): (Vec<_>, Vec<_>) = order
-            .into_par_iter()
-            .map(|t| (surface.triangles()[t as usize], Bounds::around(surface.corners(t as usize))))
-            .unzip();
-        let around = |boxes: &[Bounds]| boxes[1..].iter().fold(boxes[0], |all, one| all.with(one));
-        let mut levels: Vec<Vec<Bounds>> = vec![bounds.par_chunks(LEAF).map(around).collect()];
+        let boxes = |eight: &[u32]| Node::of(eight.iter().map(|&t| Bounds::around(surface.corners(t as usize))));
+        let mut levels: Vec<Vec<Node>> = vec![order.par_chunks(EIGHT).map(boxes).collect()];
         while levels[levels.len() - 1].len() > 1 {
-            levels.push(levels[levels.len() - 1].par_chunks(CHILDREN).map(around).collect());
+            let below = levels[levels.len() - 1].par_chunks(EIGHT);
+            levels.push(below.map(|nodes| Node::of(nodes.iter().map(Node::around))).collect());
         }
-        Some(Self { points: surface.points(), triangles, bounds, levels })
+        let leaves = levels[0].par_iter().map(Node::around).collect();
+        let triangles = order.into_par_iter().map(|t| surface.triangles()[t as usize]).collect();
+        Some(Self { points: surface.points(), triangles, levels, leaves })
     }
 
     fn corners(&self, at: usize) -> [DVec3; 3] {
-        self.triangles[at].map(|i| self.points[i as usize])
+        let [a, b, c] = self.triangles[at];
+        [self.points[a as usize], self.points[b as usize], self.points[c as usize]]
     }
 
     /// Looks at the pairs of one leaf's triangles with each other and with those of later leaves.
     fn search(&self, leaf: usize, most: u64) -> Search {
         let mut search = Search { crossing: 0, overlapping: 0, steps: 0, complete: true };
-        let bounds = self.levels[0][leaf];
-        let top = self.levels.len() - 1;
-        let mut stack = vec![(top, 0)];
+        let bounds = &self.leaves[leaf];
+        let mut stack = vec![(self.levels.len() - 1, 0)];
         while let Some((level, node)) = stack.pop() {
+            search.steps += 1;
             if level == 0 {
                 self.compare(leaf, node, &mut search);
             } else {
-                let children = node * CHILDREN..self.levels[level - 1].len().min((node + 1) * CHILDREN);
-                search.steps += children.len() as u64;
-                for child in children {
-                    // The last leaf below the child.
-                    let last = ((child + 1) << (2 * (level - 1))) - 1;
-                    if last >= leaf && bounds.meets(&self.levels[level - 1][child]) {
-                        stack.push((level - 1, child));
-                    }
-                }
+                // The child above this leaf, if it is in this node, and those after it.
+                let first = (leaf >> (3 * (level - 1))).saturating_sub(node * EIGHT);
+                let children = self.levels[level][node].that_meet(bounds).from(first);
+                stack.extend(children.map(|child| (level - 1, node * EIGHT + child)));
             }
             if search.steps > most {
                 search.complete = false;
@@ -219,16 +275,16 @@ impl<'a> Tree<'a> {
 
     /// Looks at the pairs of two leaves' triangles, or of one leaf's.
     fn compare(&self, leaf: usize, other: usize, search: &mut Search) {
-        let range = |leaf: usize| leaf * LEAF..self.triangles.len().min((leaf + 1) * LEAF);
-        let bounds = &self.levels[0][other];
-        for a in range(leaf).filter(|&a| self.bounds[a].meets(bounds)) {
+        let (own, others) = (&self.levels[0][leaf], &self.levels[0][other]);
+        for a in own.that_meet(&self.leaves[other]) {
+            search.steps += 1;
+            let first = self.triangles[leaf * EIGHT + a];
             let mut plane = None;
-            let others = range(other);
-            let others = others.start.max(if leaf == other { a + 1 } else { 0 })..others.end;
-            search.steps += others.len() as u64;
-            for b in others {
-                if self.bounds[a].meets(&self.bounds[b]) && !share(self.triangles[a], self.triangles[b]) {
-                    let plane = plane.get_or_insert_with(|| Plane::of(self.corners(a)));
+            for b in others.that_meet(&own.at(a)).from(if leaf == other { a + 1 } else { 0 }) {
+                let b = other * EIGHT + b;
+                if !share(first, self.triangles[b]) {
+                    search.steps += PAIR;
+                    let plane = plane.get_or_insert_with(|| Plane::of(self.corners(leaf * EIGHT + a)));
                     match meeting(plane, self.corners(b)) {
                         Meeting::Apart => {}
                         Meeting::Crossing => search.crossing += 1,
@@ -255,8 +311,9 @@ fn z_order(surface: &Surface) -> Option<Vec<u32>> {
             let [a, b, c] = surface.corners(t);
             let middle = (a.min(b).min(c) - low + (a.max(b).max(c) - low)) / 2.0;
             // Not a number where the surface is flat along an axis: taken as 0.
-            let place = (middle * steps).to_array().map(|x| spread((x as u64).min(last)));
-            (place[0] | place[1] << 1 | place[2] << 2) << number_bits | t as u64
+            let place = middle * steps;
+            let along = |x: f64| spread((x as u64).min(last));
+            (along(place.x) | along(place.y) << 1 | along(place.z) << 2) << number_bits | t as u64
         })
         .collect();
     keys.par_sort_unstable();
@@ -274,7 +331,8 @@ fn spread(mut x: u64) -> u64 {
 }
 
 fn share(a: [u32; 3], b: [u32; 3]) -> bool {
-    a.iter().fold(false, |share, p| share | (*p == b[0]) | (*p == b[1]) | (*p == b[2]))
+    let among = |p: u32| (p == b[0]) | (p == b[1]) | (p == b[2]);
+    among(a[0]) | among(a[1]) | among(a[2])
 }
 
 /// How two triangles meet.
@@ -318,8 +376,8 @@ impl Plane {
         if height.abs() > bound || bound == 0.0 { height } else { height_above(self.corners, point) }
     }
 
-    fn heights(&self, corners: [DVec3; 3]) -> [f64; 3] {
-        corners.map(|corner| self.height(corner))
+    fn heights(&self, [a, b, c]: [DVec3; 3]) -> [f64; 3] {
+        [self.height(a), self.height(b), self.height(c)]
     }
 }
 
@@ -357,9 +415,10 @@ fn meeting(first: &Plane, other: [DVec3; 3]) -> Meeting {
 /// The triangle with that corner first that is alone on its side of a plane, the others being in the plane or on the
 /// other side; and whether the lone one is above. `None` unless there are corners strictly on both sides.
 fn lone_first([a, b, c]: [DVec3; 3], heights: [f64; 3]) -> Option<([DVec3; 3], bool)> {
-    let above = heights.map(|height| height > 0.0);
-    let below = heights.map(|height| height < 0.0);
-    if above.contains(&true) && below.contains(&true) {
+    let [ha, hb, hc] = heights;
+    let above = [ha > 0.0, hb > 0.0, hc > 0.0];
+    let below = [ha < 0.0, hb < 0.0, hc < 0.0];
+    if (above[0] | above[1] | above[2]) & (below[0] | below[1] | below[2]) {
         let lone = |sides: [bool; 3]| match sides {
             [true, false, false] => Some([a, b, c]),
             [false, true, false] => Some([b, c, a]),

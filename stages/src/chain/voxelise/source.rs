@@ -156,3 +156,126 @@ fn counted(number: usize, noun: &str) -> String {
     };
     format!("{number} {head}{end}{rest}")
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::chain::voxelise::Voxelise;
+    use crate::conformance::Trial;
+    use crate::findings::{Severity, Value};
+    use crate::solid::forms;
+    use crate::stage::Outcome;
+    use crate::workpiece::Workpiece;
+
+    fn outcome(surface: Surface, cell: f64) -> Result<Outcome, Halt> {
+        let stage = crate::stage::erase::<Voxelise>();
+        let folder = tempfile::tempdir().unwrap();
+        let settings = serde_json::json!({ "cell": cell });
+        let piece = Workpiece::default().with_surface(surface);
+        let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
+        trial.run(folder.path().to_path_buf()).map(|(_, outcome)| outcome)
+    }
+
+    fn finding<'a>(outcome: &'a Outcome, code: &str) -> Option<&'a Finding> {
+        outcome.findings.iter().find(|finding| finding.code == code)
+    }
+
+    fn whole(outcome: &Outcome, name: &str) -> i64 {
+        match outcome.facts.iter().find(|fact| fact.name == name).unwrap().value {
+            Value::Whole(value) => value,
+            ref other => panic!("{name}: {other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_sound_model_has_facts_and_no_findings() {
+        let outcome = outcome(forms::cuboid(DVec3::splat(-20.0), DVec3::splat(20.0)), 4.0).unwrap();
+        assert_eq!(outcome.findings, []);
+        assert_eq!(
+            ["source triangles", "source bodies", "closed source bodies"].map(|n| whole(&outcome, n)),
+            [12, 1, 1]
+        );
+        assert_eq!(["holes", "self-crossings", "flipped triangles"].map(|n| whole(&outcome, n)), [0; 3]);
+        assert_eq!(outcome.facts[0].name, "source triangles", "the source comes before anything else");
+    }
+
+    /// The hole of a box that stands at (−20, −20, 30): its middle is the middle of the floor, at (20, 20, 0) once the
+    /// grid's lowest corner is the origin.
+    #[test]
+    fn holes_are_told_with_length_and_place_in_the_grid() {
+        let block = forms::cuboid(DVec3::new(-20.0, -20.0, 30.0), DVec3::new(20.0, 20.0, 70.0));
+        let open = forms::with_triangles(&block, block.triangles()[..10].to_vec());
+        let outcome = outcome(open, 4.0).unwrap();
+        let found = finding(&outcome, "model-open").unwrap();
+        assert_eq!(found.severity, Severity::Note);
+        assert!(found.message.contains("160.0 mm round (20.0, 20.0, 0.0) mm"), "{}", found.message);
+        assert_eq!(found.places, [Place::at(DVec3::new(20.0, 20.0, 0.0))]);
+        assert_eq!((whole(&outcome, "holes"), whole(&outcome, "edges of holes")), (1, 4));
+    }
+
+    #[test]
+    fn of_many_holes_ten_are_listed() {
+        let parts: Vec<Surface> = (0..15)
+            .map(|n| {
+                let at = DVec3::X * 30.0 * f64::from(n);
+                let block = forms::cuboid(at, at + 10.0 + f64::from(n));
+                forms::with_triangles(&block, block.triangles()[..10].to_vec())
+            })
+            .collect();
+        let outcome = outcome(forms::together(&parts), 4.0).unwrap();
+        let found = finding(&outcome, "model-open").unwrap();
+        assert!(found.message.contains("15 holes"), "{}", found.message);
+        assert_eq!(found.places.len(), MOST_LISTED);
+        assert_eq!((whole(&outcome, "source bodies"), whole(&outcome, "closed source bodies")), (15, 0));
+    }
+
+    #[test]
+    fn blemishes_are_notes_and_stop_nothing() {
+        let block = forms::cuboid(DVec3::ZERO, DVec3::splat(40.0));
+        let both = forms::together(&[block.clone(), block.mapped(|p| p + 15.0)]);
+        let mut triangles = both.triangles().to_vec();
+        triangles[3].swap(0, 1);
+        triangles.extend([triangles[0], [1, 1, 2]]);
+        let worn = forms::with_triangles(&both, triangles);
+        let outcome = outcome(worn, 4.0).unwrap();
+        assert!(outcome.findings.iter().all(|finding| finding.severity == Severity::Note));
+        let unclean = &finding(&outcome, "model-unclean").unwrap().message;
+        assert!(unclean.contains("1 repeated triangle, 1 triangle without area"), "{unclean}");
+        let turned = &finding(&outcome, "triangles-turned").unwrap().message;
+        assert!(turned.contains("1 triangle of the model in 1 patch"), "{turned}");
+        assert!(finding(&outcome, "model-crosses-itself").is_some());
+        assert!(whole(&outcome, "self-crossings") > 0);
+    }
+
+    #[test]
+    fn sizes_that_make_no_sense_name_the_unit() {
+        let small = outcome(forms::cuboid(DVec3::ZERO, DVec3::splat(0.18)), 0.01).unwrap();
+        let found = finding(&small, "unit-doubtful").unwrap();
+        assert_eq!(found.severity, Severity::Caution);
+        for part in ["0.18 × 0.18 × 0.18 mm", "is the model in m, not mm (180 mm at its longest)"] {
+            assert!(found.message.contains(part), "{}", found.message);
+        }
+        assert!(found.remedy.contains("`model.units`"));
+        let Err(Halt::Misfit(misfit)) = outcome(forms::cuboid(DVec3::ZERO, DVec3::splat(0.18)), 3.0) else {
+            panic!("a cell larger than the piece")
+        };
+        assert!(misfit.message.contains("larger than the whole piece (0.18 mm at its longest); is the model in m"));
+        assert!(misfit.remedy.contains("`model.units`"));
+    }
+
+    #[test]
+    fn nouns_have_plurals() {
+        for (number, noun, expected) in [
+            (1, "patch", "1 patch"),
+            (2, "patch", "2 patches"),
+            (2, "pair of triangles", "2 pairs of triangles"),
+            (3, "triangle without area", "3 triangles without area"),
+            (2, "edge of more than two triangles", "2 edges of more than two triangles"),
+        ] {
+            assert_eq!(counted(number, noun), expected);
+        }
+    }
+}

@@ -23,9 +23,8 @@ fn counts(surface: &Surface) -> [usize; 2] {
 /// those of the triangles and the pairs of their edges; of triangles in one plane, a polygon with their edges.
 fn by_separation(a: [[i64; 3]; 3], b: [[i64; 3]; 3]) -> Meeting {
     let sub = |p: [i64; 3], q: [i64; 3]| std::array::from_fn::<i64, 3, _>(|k| p[k] - q[k]);
-    let cross = |p: [i64; 3], q: [i64; 3]| {
-        [p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]]
-    };
+    let cross =
+        |p: [i64; 3], q: [i64; 3]| [p[1] * q[2] - p[2] * q[1], p[2] * q[0] - p[0] * q[2], p[0] * q[1] - p[1] * q[0]];
     let dot = |p: [i64; 3], q: [i64; 3]| (0..3).map(|k| i128::from(p[k]) * i128::from(q[k])).sum::<i128>();
     let edges = |t: [[i64; 3]; 3]| [sub(t[1], t[0]), sub(t[2], t[1]), sub(t[0], t[2])];
     let normals = [a, b].map(|t| cross(edges(t)[0], edges(t)[1]));
@@ -151,8 +150,7 @@ fn what_cannot_be_counted_is_counted_in_part() {
         let turn = if n % 2 == 0 { 0.0 } else { 10.0 };
         [up, DVec3::new(100.0, 1.0, 100.0 + turn) + up, DVec3::new(1.0, 100.0, 100.0 - turn) + up]
     });
-    let surface =
-        Surface::new(points.collect(), (0..count).map(|n| [3 * n, 3 * n + 1, 3 * n + 2]).collect()).unwrap();
+    let surface = Surface::new(points.collect(), (0..count).map(|n| [3 * n, 3 * n + 1, 3 * n + 2]).collect()).unwrap();
     let whole = found(&surface);
     assert!(whole.complete && whole.crossing > 100_000, "{whole:?}");
     let few = |effort| self_crossings(&surface, effort, || Ok::<(), Infallible>(())).unwrap();
