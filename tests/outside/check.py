@@ -10,6 +10,7 @@ import files
 import jobs
 import shapes
 import source
+import told
 import walls
 from piece import Piece
 from tally import Tally
@@ -39,6 +40,12 @@ def main(scratch):
         source.check(tally, piece, model)
     with tally.part("worn"):
         source.check_worn(tally, scratch)
+    with tally.part("told"):
+        for name, model, true in told.generated():
+            told.check(tally, scratch, name.replace(" ", "-"), model, true)
+        for name in ("bunny", "teapot"):
+            model = jobs.scaled(jobs.npm_model(scratch, name), lambda extents: LONGEST / extents.max())
+            told.check(tally, scratch, name, model)
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)

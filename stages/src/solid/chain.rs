@@ -4,13 +4,11 @@
 //! remains is the 1-chain ∂S: empty for a closed, consistently turned surface, the rims of holes for an open one. As
 //! ∂∂S = 0, joining ∂S to any point by a cone of triangles closes the surface.
 
-use std::cmp::Ordering;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 use glam::DVec3;
-use rayon::prelude::*;
 
-use super::edges::{Edges, Side};
+use super::edges::{Edges, runs_up};
 use super::{Forest, Surface};
 
 /// An oriented edge with its multiplicity in ∂S.
@@ -24,32 +22,23 @@ pub struct RimEdge {
     pub times: u32,
 }
 
-/// The 1-chain ∂S of the surface, in the order of the point indices. Triangles with two equal corners add nothing.
+/// The 1-chain ∂S of triangles, whose edges are `edges` whichever way they are turned, in the order of the point indices.
 #[must_use]
-pub fn rim(triangles: &[[u32; 3]]) -> Vec<RimEdge> {
-    let points = triangles.par_iter().flatten_iter().max().map_or(0, |&last| last as usize + 1);
-    rim_of(&Edges::of(triangles, points))
-}
-
-/// The 1-chain ∂S of the surface with these edges, in the order of the point indices.
-#[must_use]
-pub fn rim_of(edges: &Edges) -> Vec<RimEdge> {
-    let pieces = edges.gather(|rim: &mut Vec<RimEdge>, low, along| {
-        let up = along.iter().filter(|side| side.up()).count();
-        let (down, high) = (along.len() - up, along[0].high());
-        match up.cmp(&down) {
-            Ordering::Equal => {}
-            Ordering::Greater => rim.push(RimEdge { from: low, to: high, times: (up - down) as u32 }),
-            Ordering::Less => rim.push(RimEdge { from: high, to: low, times: (down - up) as u32 }),
+pub fn rim(triangles: &[[u32; 3]], edges: &Edges) -> Vec<RimEdge> {
+    edges.map(|low, high, on| {
+        let net: i64 = on.iter().map(|t| if runs_up(triangles[t as usize], low, high) { 1 } else { -1 }).sum();
+        let times = net.unsigned_abs() as u32;
+        match net {
+            0 => None,
+            1.. => Some(RimEdge { from: low, to: high, times }),
+            _ => Some(RimEdge { from: high, to: low, times }),
         }
-    });
-    pieces.concat()
+    })
 }
 
 /// Triangles that close the surface: each connected part of the rim joined to its own middle by a cone.
 #[must_use]
-pub fn cap(surface: &Surface, rim: &[RimEdge]) -> Vec<[DVec3; 3]> {
-    let points = surface.points();
+pub fn cap(points: &[DVec3], rim: &[RimEdge]) -> Vec<[DVec3; 3]> {
     let mut cap = Vec::with_capacity(rim.len());
     for part in connected(rim) {
         let middle = part.iter().map(|e| points[e.from as usize] + points[e.to as usize]).sum::<DVec3>()
@@ -81,128 +70,101 @@ fn connected(rim: &[RimEdge]) -> Vec<Vec<RimEdge>> {
     parts.into_values().collect()
 }
 
-/// Turns triangles so that neighbours agree wherever they share an edge that no third triangle touches, keeping in each
-/// connected patch the way of the larger area; and says how many it turned.
-#[must_use]
-pub fn turned_alike(surface: &Surface) -> (Surface, usize) {
-    let edges = Edges::of(surface.triangles(), surface.points().len());
-    let mut triangles = surface.triangles().to_vec();
-    let turned = to_turn(surface, &edges).turned;
-    for &t in &turned {
-        triangles[t].swap(1, 2);
-    }
-    let alike = Surface::new(surface.points().to_vec(), triangles).expect("turning a triangle keeps its corners");
-    (alike, turned.len())
+/// Patches of triangles: joined through edges that have just two of them.
+#[derive(Clone, Debug)]
+pub struct Patches {
+    /// The patch of each triangle. Patches are numbered in the order of their first triangles.
+    pub of: Vec<u32>,
+    /// How many there are.
+    pub count: usize,
+    /// The triangles that are turned the other way than the larger part, by area, of their patch.
+    pub turned: Vec<u32>,
 }
 
-/// Which triangles are turned against the rest.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Turning {
-    /// Triangles to turn so that neighbours agree, in the order of the surface's patches.
-    pub turned: Vec<usize>,
-    /// Connected patches of such triangles, without those in one-sided patches.
-    pub patches: usize,
-    /// Triangles in the patches counted.
-    pub in_patches: usize,
-    /// Connected patches of the surface that have one side only, as a Möbius strip, so that neighbours cannot all agree.
-    pub one_sided: usize,
-}
-
-/// Two neighbours across an edge, and whether both run along it the same way: then they disagree.
-type Across = Option<(usize, bool)>;
-
-/// Finds the triangles to turn so that neighbours agree wherever they share an edge that no third triangle touches: in
-/// each connected patch those of the smaller area.
-#[must_use]
-pub fn to_turn(surface: &Surface, edges: &Edges) -> Turning {
-    let disagree = |along: &[Side]| matches!(along, [a, b] if a.up() == b.up());
-    let any = edges.gather(|any: &mut bool, _, along| *any |= disagree(along)).into_iter().any(|any| any);
-    if any { agree(surface, &neighbours(surface.triangles(), edges)) } else { Turning::default() }
-}
-
-/// Makes neighbours agree, patch by patch.
-fn agree(surface: &Surface, across: &[[Across; 3]]) -> Turning {
-    let mut flip: Vec<Option<bool>> = vec![None; across.len()];
-    let mut turning = Turning::default();
-    let mut seen = vec![false; across.len()];
-    for start in 0..across.len() {
-        if flip[start].is_some() {
-            continue;
-        }
-        flip[start] = Some(false);
-        let mut one_sided = false;
-        let patch = reached(start, |t, queue| {
-            for &(other, same_way) in across[t].iter().flatten() {
-                let wanted = flip[t].map(|f| f != same_way);
-                if flip[other].is_none() {
-                    flip[other] = wanted;
-                    queue.push_back(other);
-                } else {
-                    one_sided |= flip[other] != wanted;
+impl Patches {
+    /// Finds the patches of a surface whose edges are `edges`.
+    #[must_use]
+    pub fn of(surface: &Surface, edges: &Edges) -> Self {
+        let triangles = surface.triangles();
+        let across = neighbours(triangles, edges);
+        let mut of = vec![u32::MAX; triangles.len()];
+        let mut flipped = vec![false; triangles.len()];
+        let (mut count, mut turned) = (0, Vec::new());
+        let mut patch = Vec::new();
+        for start in 0..triangles.len() {
+            if of[start] != u32::MAX {
+                continue;
+            }
+            of[start] = count;
+            patch.clear();
+            patch.push(start as u32);
+            let mut next = 0;
+            while next < patch.len() {
+                let t = patch[next] as usize;
+                next += 1;
+                for (other, agree) in across[t].iter().filter_map(|link| link.neighbour()) {
+                    if of[other as usize] == u32::MAX {
+                        of[other as usize] = count;
+                        flipped[other as usize] = flipped[t] == agree;
+                        patch.push(other);
+                    }
                 }
             }
-        });
-        let area = |flipped: bool| -> f64 {
-            patch.iter().filter(|&&t| flip[t] == Some(flipped)).map(|&t| triangle_area(surface.corners(t))).sum()
-        };
-        let wrong = Some(area(true) <= area(false));
-        let turned = patch.iter().copied().filter(|&t| flip[t] == wrong);
-        if one_sided {
-            // Where the two ways meet depends on where the walk began: those are no patches of the model.
-            turning.one_sided += 1;
-        } else {
-            for t in turned.clone() {
-                turning.in_patches += 1;
-                if !std::mem::replace(&mut seen[t], true) {
-                    turning.patches += 1;
-                    reached(t, |t, queue| {
-                        for &(other, _) in across[t].iter().flatten() {
-                            if flip[other] == wrong && !std::mem::replace(&mut seen[other], true) {
-                                queue.push_back(other);
-                            }
-                        }
-                    });
-                }
-            }
+            count += 1;
+            turned.extend(minority(surface, &patch, &flipped));
         }
-        turning.turned.extend(turned);
+        turned.sort_unstable();
+        Self { of, count: count as usize, turned }
     }
-    turning
 }
 
-/// What a walk from neighbour to neighbour reaches: `visit` puts the neighbours that are new into the queue.
-fn reached(start: usize, mut visit: impl FnMut(usize, &mut VecDeque<usize>)) -> Vec<usize> {
-    let (mut queue, mut reached) = (VecDeque::from([start]), Vec::new());
-    while let Some(t) = queue.pop_front() {
-        reached.push(t);
-        visit(t, &mut queue);
-    }
-    reached
+/// The triangles of a patch that are turned the way of the smaller area; of equal areas, the other way than the first.
+fn minority<'a>(surface: &Surface, patch: &'a [u32], flipped: &'a [bool]) -> impl Iterator<Item = u32> + 'a {
+    let any = patch.iter().any(|&t| flipped[t as usize]);
+    let area = |way: bool| -> f64 {
+        patch.iter().filter(|&&t| flipped[t as usize] == way).map(|&t| triangle_area(surface.corners(t as usize))).sum()
+    };
+    let wrong = !any || area(true) <= area(false);
+    patch.iter().copied().filter(move |&t| any && flipped[t as usize] == wrong)
 }
 
 fn triangle_area([a, b, c]: [DVec3; 3]) -> f64 {
     (b - a).cross(c - a).length() / 2.0
 }
 
-/// Across each side of each triangle its one neighbour there; none where the edge has one triangle, or more than two.
-fn neighbours(triangles: &[[u32; 3]], edges: &Edges) -> Vec<[Across; 3]> {
-    let mut across = vec![[None; 3]; triangles.len()];
-    for (low, pair) in edges
-        .gather(|pairs: &mut Vec<(u32, [Side; 2])>, low, along| {
-            if let &[a, b] = along {
-                pairs.push((low, [a, b]));
-            }
-        })
-        .into_iter()
-        .flatten()
-    {
-        let [a, b] = pair;
-        for (side, other) in [(a, b), (b, a)] {
-            let from = if side.up() { low } else { side.high() };
-            if let Some(at) = triangles[side.triangle()].iter().position(|&corner| corner == from) {
-                across[side.triangle()][at] = Some((other.triangle(), a.up() == b.up()));
-            }
+/// The way across an edge to a neighbour: its number, and in the lowest bit whether both are turned alike.
+#[derive(Clone, Copy)]
+struct Link(u64);
+
+impl Link {
+    const NONE: Self = Self(u64::MAX);
+
+    fn to(triangle: u32, agree: bool) -> Self {
+        Self(u64::from(triangle) << 1 | u64::from(agree))
+    }
+
+    fn neighbour(self) -> Option<(u32, bool)> {
+        (self.0 != u64::MAX).then_some(((self.0 >> 1) as u32, self.0 & 1 == 1))
+    }
+}
+
+/// The neighbours of each triangle across the edges that have just two triangles.
+fn neighbours(triangles: &[[u32; 3]], edges: &Edges) -> Vec<[Link; 3]> {
+    let pairs = edges.map(|low, high, on| {
+        let [a, b] = on.pair()?;
+        // Neighbours that are turned alike run along their common edge in opposite ways.
+        let agree = runs_up(triangles[a as usize], low, high) != runs_up(triangles[b as usize], low, high);
+        Some((a, b, agree))
+    });
+    let mut across = vec![[Link::NONE; 3]; triangles.len()];
+    let mut put = |at: u32, link: Link| {
+        if let Some(free) = across[at as usize].iter_mut().find(|link| link.neighbour().is_none()) {
+            *free = link;
         }
+    };
+    for (a, b, agree) in pairs {
+        put(a, Link::to(b, agree));
+        put(b, Link::to(a, agree));
     }
     across
 }

@@ -1,125 +1,116 @@
-//! The edges of a surface, each with the triangles that share it.
+//! The edges of a set of triangles, and which triangles lie on each: what tells holes, neighbours and patches.
 //!
-//! Every side of every triangle goes into the bucket of its lower point, and each bucket is put in order: two passes over
-//! the triangles and many tiny sorts in place of a large one. Several questions (where does the surface end, which
-//! triangles are turned against their neighbours, which come twice) are then answered by one walk over the buckets.
+//! Edges are gathered under their lower point by counting, as in a sparse matrix by rows, and sorted within each point
+//! alone: two passes over the triangles and no sort of all of them.
 
 use rayon::prelude::*;
 
-/// One side of a triangle, as it lies in the bucket of its lower point: upper point, whether the triangle runs from the
-/// lower to the upper one, and the triangle, in one number that sorts in this order.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) struct Side(u64);
-
-/// Bit that says whether a triangle runs up along its side.
-const UP: u64 = 1 << 31;
-
-impl Side {
-    fn new(high: u32, up: bool, triangle: usize) -> Self {
-        Self(u64::from(high) << 32 | if up { UP } else { 0 } | triangle as u64)
-    }
-
-    /// The upper point of the edge.
-    pub(crate) fn high(self) -> u32 {
-        (self.0 >> 32) as u32
-    }
-
-    /// Whether the triangle runs from the lower point to the upper one.
-    pub(crate) fn up(self) -> bool {
-        self.0 & UP != 0
-    }
-
-    /// The triangle.
-    pub(crate) fn triangle(self) -> usize {
-        (self.0 & (UP - 1)) as usize
-    }
-}
-
-/// The sides of all triangles by edge: by lower point, then by upper point. Triangles with two equal corners have none.
-///
-/// Takes 24 bytes a triangle and 4 bytes a point. Holds fewer than 2³¹ triangles, which would take 26 GB alone.
+/// Every edge of some triangles. Triangles with two equal corners have none.
+#[derive(Clone, Debug)]
 pub struct Edges {
-    /// Sides whose lower point is `p`: `sides[starts[p]..starts[p + 1]]`.
-    starts: Vec<u32>,
-    sides: Vec<Side>,
+    /// The uses of edges whose lower point is `p` are `uses[starts[p]..starts[p + 1]]`.
+    starts: Vec<usize>,
+    uses: Vec<Use>,
 }
 
-/// Points whose buckets are worked on as one piece.
-const PIECE: usize = 4096;
+/// A triangle on an edge, under the edge's lower point.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+struct Use {
+    high: u32,
+    triangle: u32,
+}
+
+/// Points under which one task sorts, or looks for edges.
+const TASK: usize = 1 << 12;
 
 impl Edges {
-    /// The edges of these triangles, whose corners are below `points`.
+    /// Gathers the edges of triangles, given as indices of points.
+    ///
+    /// # Panics
+    /// If there are more triangles than 32 bits count.
     #[must_use]
-    pub fn of(triangles: &[[u32; 3]], points: usize) -> Self {
-        let mut starts = vec![0u32; points + 1];
-        for &[a, b, c] in triangles {
-            if a != b && b != c && c != a {
-                starts[a.min(b) as usize] += 1;
-                starts[b.min(c) as usize] += 1;
-                starts[c.min(a) as usize] += 1;
+    pub fn of(triangles: &[[u32; 3]]) -> Self {
+        assert!(u32::try_from(triangles.len()).is_ok(), "32 bits count triangles");
+        let points = triangles.iter().flatten().max().map_or(0, |&p| p as usize + 1);
+        let mut starts = vec![0usize; points + 1];
+        for (low, _) in triangles.iter().flat_map(|&t| sides(t)) {
+            starts[low as usize + 1] += 1;
+        }
+        for p in 0..points {
+            starts[p + 1] += starts[p];
+        }
+        let mut next = starts.clone();
+        let mut uses = vec![Use::default(); starts[points]];
+        for (t, &triangle) in triangles.iter().enumerate() {
+            for (low, high) in sides(triangle) {
+                uses[next[low as usize]] = Use { high, triangle: t as u32 };
+                next[low as usize] += 1;
             }
         }
-        // From counts to the ends of the buckets; filling them from behind leaves the starts.
-        let mut end = 0;
-        for start in &mut starts {
-            end += *start;
-            *start = end;
-        }
-        let mut sides = vec![Side(0); end as usize];
-        for (t, &[a, b, c]) in triangles.iter().enumerate() {
-            if a != b && b != c && c != a {
-                for (from, to) in [(a, b), (b, c), (c, a)] {
-                    let (low, high, up) = if from < to { (from, to, true) } else { (to, from, false) };
-                    let at = &mut starts[low as usize];
-                    *at -= 1;
-                    sides[*at as usize] = Side::new(high, up, t);
-                }
-            }
-        }
-        let mut edges = Self { starts, sides };
-        edges.sort_buckets();
-        edges
+        sort_each(&starts, &mut uses);
+        Self { starts, uses }
     }
 
-    fn sort_buckets(&mut self) {
-        let mut rest = self.sides.as_mut_slice();
-        let mut pieces = Vec::new();
-        for starts in pieces_of(&self.starts) {
-            let (piece, after) = rest.split_at_mut((starts[starts.len() - 1] - starts[0]) as usize);
-            pieces.push((starts, piece));
-            rest = after;
-        }
-        pieces.into_par_iter().for_each(|(starts, piece)| {
-            for bucket in starts.windows(2) {
-                piece[(bucket[0] - starts[0]) as usize..(bucket[1] - starts[0]) as usize].sort_unstable();
-            }
-        });
-    }
-
-    /// Walks over the edges on all threads. `visit` gets what was gathered so far in its piece, the lower point, and the
-    /// sides along the edge, of which there is at least one; the pieces come back in the order of the points.
-    pub(crate) fn gather<T: Default + Send>(&self, visit: impl Fn(&mut T, u32, &[Side]) + Sync) -> Vec<T> {
-        pieces_of(&self.starts)
-            .enumerate()
-            .collect::<Vec<_>>()
+    /// What `each` gives for the edges, in the order of their lower and higher points, on all threads. It is given both
+    /// points and the triangles on the edge in order of their numbers.
+    pub fn map<T: Send>(&self, each: impl Fn(u32, u32, Triangles<'_>) -> Option<T> + Sync) -> Vec<T> {
+        let points = self.starts.len() - 1;
+        let tasks: Vec<usize> = (0..points).step_by(TASK).collect();
+        tasks
             .into_par_iter()
-            .map(|(piece, starts)| {
-                let mut gathered = T::default();
-                for (at, bucket) in starts.windows(2).enumerate() {
-                    let low = (piece * PIECE + at) as u32;
-                    for along in
-                        self.sides[bucket[0] as usize..bucket[1] as usize].chunk_by(|a, b| a.high() == b.high())
-                    {
-                        visit(&mut gathered, low, along);
-                    }
-                }
-                gathered
+            .flat_map_iter(|first| {
+                (first..points.min(first + TASK)).flat_map(|low| {
+                    let each = &each;
+                    let edges = self.uses[self.starts[low]..self.starts[low + 1]].chunk_by(|a, b| a.high == b.high);
+                    edges.filter_map(move |uses| each(low as u32, uses[0].high, Triangles(uses)))
+                })
             })
             .collect()
     }
 }
 
-/// The starts of the buckets of so many points at a time, each piece with the end of its last one.
-fn pieces_of(starts: &[u32]) -> impl Iterator<Item = &[u32]> {
-    (0..starts.len() - 1).step_by(PIECE).map(|first| &starts[first..=(first + PIECE).min(starts.len() - 1)])
+/// The triangles on one edge.
+#[derive(Clone, Copy)]
+pub struct Triangles<'a>(&'a [Use]);
+
+impl Triangles<'_> {
+    /// Their numbers, in order.
+    pub fn iter(&self) -> impl Iterator<Item = u32> + '_ {
+        self.0.iter().map(|each| each.triangle)
+    }
+
+    /// The two triangles on an edge that has just two.
+    #[must_use]
+    pub fn pair(&self) -> Option<[u32; 2]> {
+        match self.0 {
+            [a, b] => Some([a.triangle, b.triangle]),
+            _ => None,
+        }
+    }
+}
+
+/// Whether a triangle runs along one of its edges from the lower point to the higher.
+#[must_use]
+pub fn runs_up([a, b, c]: [u32; 3], low: u32, high: u32) -> bool {
+    (a, b) == (low, high) || (b, c) == (low, high) || (c, a) == (low, high)
+}
+
+/// The sides of a triangle as lower and higher point; none of one with equal corners.
+fn sides([a, b, c]: [u32; 3]) -> impl Iterator<Item = (u32, u32)> {
+    let proper = a != b && b != c && c != a;
+    [(a, b), (b, c), (c, a)].into_iter().filter(move |_| proper).map(|(p, q)| (p.min(q), p.max(q)))
+}
+
+/// Sorts the uses under each point, on all threads: in halves until a task is small.
+fn sort_each(starts: &[usize], uses: &mut [Use]) {
+    let points = starts.len() - 1;
+    if points > TASK {
+        let middle = points / 2;
+        let (left, right) = uses.split_at_mut(starts[middle] - starts[0]);
+        rayon::join(|| sort_each(&starts[..=middle], left), || sort_each(&starts[middle..], right));
+        return;
+    }
+    for p in 0..points {
+        uses[starts[p] - starts[0]..starts[p + 1] - starts[0]].sort_unstable();
+    }
 }

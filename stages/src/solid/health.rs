@@ -10,9 +10,9 @@ use std::cmp::Ordering;
 use glam::DVec3;
 use rayon::prelude::*;
 
-use super::chain;
-use super::edges::Side;
-use super::{Edges, Forest, Surface};
+use super::chain::Patches;
+use super::edges::{Edges, Triangles, runs_up};
+use super::{Forest, Surface};
 
 /// What is found out about a surface.
 #[derive(Clone, Debug, PartialEq)]
@@ -97,7 +97,7 @@ impl Health {
         let triangles = surface.triangles();
         let (bodies, (edges, without_area)) = rayon::join(
             || bodies(triangles.iter().filter(sound), surface.points().len()),
-            || (Edges::of(triangles, surface.points().len()), without_area(surface)),
+            || (Edges::of(triangles), without_area(surface)),
         );
         let found = Found::of(triangles, &edges);
         if !found.repeated.is_empty() {
@@ -105,7 +105,7 @@ impl Health {
             let once = Self::of(&without(surface, &found.repeated));
             return Self { triangles: triangles.len(), repeated: found.repeated.len(), without_area, ..once };
         }
-        let turning = chain::to_turn(surface, &edges);
+        let turning = Turning::of(surface, &edges);
         let closed_bodies = bodies.closed(&found.ends);
         Self {
             triangles: triangles.len(),
@@ -113,8 +113,8 @@ impl Health {
             closed_bodies,
             boundary: Boundary::of(surface.points(), &found.ends),
             branching_edges: found.branching,
-            flipped_patches: turning.patches,
-            flipped_triangles: turning.in_patches,
+            flipped_patches: turning.flipped_patches,
+            flipped_triangles: turning.flipped_triangles,
             one_sided: turning.one_sided,
             repeated: 0,
             without_area,
@@ -130,47 +130,95 @@ struct Found {
     /// Edges with more than two.
     branching: usize,
     /// Triangles that came before.
-    repeated: Vec<usize>,
+    repeated: Vec<u32>,
+}
+
+/// What there is to say of an edge.
+enum Seen {
+    End([u32; 2]),
+    Repeat(u32),
+    Branching(Vec<u32>),
 }
 
 impl Found {
     fn of(triangles: &[[u32; 3]], edges: &Edges) -> Self {
         let mut all = Self::default();
-        for piece in edges.gather(|found: &mut Self, low, along| found.look(triangles, low, along)) {
-            all.ends.extend(piece.ends);
-            all.branching += piece.branching;
-            all.repeated.extend(piece.repeated);
+        for seen in edges.map(|low, high, on| look(triangles, low, high, on)) {
+            match seen {
+                Seen::End(end) => all.ends.push(end),
+                Seen::Repeat(triangle) => all.repeated.push(triangle),
+                Seen::Branching(repeats) => {
+                    all.branching += 1;
+                    all.repeated.extend(repeats);
+                }
+            }
         }
         all
     }
+}
 
-    fn look(&mut self, triangles: &[[u32; 3]], low: u32, along: &[Side]) {
-        let high = along[0].high();
-        // The third corner: what is left of the three when the edge's ends cancel.
-        let third = |side: &Side| triangles[side.triangle()].iter().fold(low ^ high, |rest, corner| rest ^ corner);
-        match along {
-            [_] => self.ends.push([low, high]),
-            // At the edge of its two lowest corners each repeat is seen once.
-            [a, b] => {
-                let apex = third(a);
-                if apex == third(b) && apex > high {
-                    self.repeated.push(a.triangle().max(b.triangle()));
-                }
+fn look(triangles: &[[u32; 3]], low: u32, high: u32, on: Triangles<'_>) -> Option<Seen> {
+    // The third corner: what is left of the three when the edge's ends cancel.
+    let third = |t: u32| triangles[t as usize].iter().fold(low ^ high, |rest, corner| rest ^ corner);
+    // At the edge of its two lowest corners each repeat is seen once.
+    if let Some([a, b]) = on.pair() {
+        let apex = third(a);
+        return (apex == third(b) && apex > high).then_some(Seen::Repeat(b));
+    }
+    if on.iter().nth(1).is_none() {
+        return Some(Seen::End([low, high]));
+    }
+    let mut thirds: Vec<(u32, u32)> = on.iter().map(|t| (third(t), t)).collect();
+    thirds.sort_unstable();
+    let repeats = thirds.windows(2).filter(|pair| pair[0].0 == pair[1].0 && pair[0].0 > high);
+    Some(Seen::Branching(repeats.map(|pair| pair[1].1).collect()))
+}
+
+/// How the triangles of a surface's sheets are turned.
+#[derive(Default)]
+struct Turning {
+    flipped_patches: usize,
+    flipped_triangles: usize,
+    one_sided: usize,
+}
+
+impl Turning {
+    fn of(surface: &Surface, edges: &Edges) -> Self {
+        let triangles = surface.triangles();
+        let run = |t: u32, low, high| runs_up(triangles[t as usize], low, high);
+        let disagree = |low, high, [a, b]: [u32; 2]| run(a, low, high) == run(b, low, high);
+        if edges.map(|low, high, on| on.pair().filter(|&pair| disagree(low, high, pair))).is_empty() {
+            return Self::default();
+        }
+        let sheets = Patches::of(surface, edges);
+        let mut turned = vec![false; triangles.len()];
+        sheets.turned.iter().for_each(|&t| turned[t as usize] = true);
+        let mut patches = Forest::of(triangles.len());
+        let mut one_sided = vec![false; sheets.count];
+        let pairs = edges.map(|low, high, on| on.pair().map(|pair| (pair, disagree(low, high, pair))));
+        for ([a, b], disagree) in pairs {
+            let [a, b] = [a, b].map(|t| t as usize);
+            if disagree == (turned[a] == turned[b]) {
+                // Once all are turned the two still disagree: there is no way round the sheet that pleases everybody.
+                one_sided[sheets.of[a] as usize] = true;
+            } else if turned[a] && turned[b] {
+                patches.join(a, b);
             }
-            _ => {
-                self.branching += 1;
-                let mut thirds: Vec<(u32, usize)> = along.iter().map(|side| (third(side), side.triangle())).collect();
-                thirds.sort_unstable();
-                let repeats = thirds.windows(2).filter(|pair| pair[0].0 == pair[1].0 && pair[0].0 > high);
-                self.repeated.extend(repeats.map(|pair| pair[1].1));
-            }
+        }
+        // In a one-sided sheet the two ways meet wherever the walk over it ended: those are no patches of the model.
+        let roots = patches.roots();
+        let flipped = || sheets.turned.iter().map(|&t| t as usize).filter(|&t| !one_sided[sheets.of[t] as usize]);
+        Self {
+            flipped_patches: flipped().filter(|&t| roots[t] == t).count(),
+            flipped_triangles: flipped().count(),
+            one_sided: one_sided.iter().filter(|&&is| is).count(),
         }
     }
 }
 
-fn without(surface: &Surface, left_out: &[usize]) -> Surface {
+fn without(surface: &Surface, left_out: &[u32]) -> Surface {
     let mut keep = vec![true; surface.triangles().len()];
-    left_out.iter().for_each(|&t| keep[t] = false);
+    left_out.iter().for_each(|&t| keep[t as usize] = false);
     let kept = surface.triangles().iter().zip(keep).filter_map(|(&triangle, keep)| keep.then_some(triangle));
     Surface::new(surface.points().to_vec(), kept.collect()).expect("leaving triangles out keeps the others sound")
 }

@@ -5,13 +5,15 @@ pub mod chain;
 pub mod clearance;
 mod components;
 mod contacts;
+mod crossings;
 pub mod distance;
-mod edges;
+pub mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
 pub mod health;
 pub mod inside;
+mod outward;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod self_crossings;
@@ -23,7 +25,6 @@ pub mod winding;
 pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
-pub use edges::Edges;
 pub(crate) use forest::Forest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

@@ -204,7 +204,7 @@ fn worn(left_out: &[usize], turned: &[usize], again: &[usize]) -> Surface {
     let mut triangles = ball.triangles().to_vec();
     triangles.extend(again.iter().map(|t| ball.triangles()[t % count]));
     ball = forms::with_triangles(&ball, triangles);
-    without(&ball, &left_out.iter().map(|t| t % count).collect::<Vec<_>>())
+    without(&ball, &left_out.iter().map(|t| (t % count) as u32).collect::<Vec<_>>())
 }
 
 proptest! {
@@ -235,13 +235,13 @@ proptest! {
     #[test]
     fn holes_are_counted_as_euler_does(which in prop::collection::vec(0..512usize, 0..40)) {
         let ball = forms::sphere(10.0, 3);
-        let mut taken: Vec<usize> = Vec::new();
+        let mut taken: Vec<u32> = Vec::new();
         let mut touched = vec![false; ball.points().len()];
         for t in which {
             let corners = ball.triangles()[t];
             if corners.iter().all(|&c| !touched[c as usize]) {
                 corners.iter().for_each(|&c| touched[c as usize] = true);
-                taken.push(t);
+                taken.push(t as u32);
             }
         }
         let torn = without(&ball, &taken);
