@@ -236,6 +236,15 @@ impl<'a> Shop<'a> {
         Ok(self.shelf.path(name))
     }
 
+    /// A name for a new artefact: the one asked for, or, where an earlier stage took it, the same with a number.
+    #[must_use]
+    pub fn free_name(&self, name: &str) -> String {
+        let (stem, ending) = name.rsplit_once('.').unwrap_or((name, ""));
+        let numbered = (2..).map(|n| if ending.is_empty() { format!("{stem}-{n}") } else { format!("{stem}-{n}.{ending}") });
+        let mut names = std::iter::once(name.to_owned()).chain(numbered);
+        names.find(|name| !self.shelf.path(name).exists()).unwrap_or_else(|| name.to_owned())
+    }
+
     /// Stops the stage if somebody asked for it; to be called now and then in long work.
     ///
     /// # Errors

@@ -1,0 +1,105 @@
+//! Says what of the model did not convert, and shows where.
+
+use glam::DVec3;
+
+use super::marked::Marked;
+use super::unconverted::{Missed, any_within, patch_of};
+use super::{MOST_LISTED, Thin, percent};
+use crate::Side;
+use crate::findings::{Fact, Finding, Place, Unit};
+use crate::solid::{Cells, Surface};
+use crate::stage::{Halt, Shop};
+
+/// Places of a kind that get a picture; the largest come first.
+pub(super) const MOST_PICTURED: usize = 4;
+
+/// What is compared: the source surface, and the cells before and after the repair.
+pub(super) struct Report<'a> {
+    pub surface: &'a Surface,
+    pub before: &'a Cells,
+    pub after: &'a Cells,
+    /// In mm.
+    pub tolerance: f64,
+    pub thin: Thin,
+}
+
+impl Report<'_> {
+    /// Says which parts of the surface no cube stands for.
+    pub(super) fn tell(&self, missed: &[Missed], shop: &mut Shop<'_>) -> Result<(), Halt> {
+        let area: f64 = missed.iter().map(|part| part.area).sum();
+        shop.fact(Fact::number("conversion tolerance", self.tolerance, Unit::Mm));
+        shop.fact(Fact::number("surface not converted", area, Unit::Mm2));
+        let share = percent(area, self.surface.area());
+        shop.fact(Fact::number("share of the surface not converted", share, Unit::Percent));
+        shop.fact(Fact::whole("places not converted", missed.len(), Unit::Count));
+        let Some(bounds) = self.surface.bounds() else { return Ok(()) };
+
+        // What is smaller than one cube face would hardly show if it were there.
+        let shows = missed.iter().take_while(|part| part.area >= self.before.grid().cell.powi(2)).count();
+        let listed = shows.min(MOST_LISTED);
+        let marked = (listed > 0).then(|| Marked::of(self.after));
+        for (number, part) in (1..).zip(&missed[..listed]) {
+            let side = side_of(part.place, bounds);
+            let mut finding = self.about_missed(part, side);
+            if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
+                let patch = patch_of(part, self.surface, self.after, self.tolerance, || shop.go_on())?;
+                let what = format!("place {number} that did not convert, marked on the piece seen from the {side}");
+                let name = format!("not-converted-{number}-{side}.png");
+                finding = finding.pictured(marked.draw(side, part.place, &patch, &name, &what, shop)?);
+            }
+            shop.finding(finding);
+        }
+        for (rest, what) in
+            [(&missed[listed..shows], "more places"), (&missed[shows..], "places smaller than a cube face")]
+        {
+            if !rest.is_empty() {
+                let area: f64 = rest.iter().map(|part| part.area).sum();
+                let message =
+                    format!("{what} without cubes within {} mm: {}, {area:.1} mm² together", self.tolerance, rest.len());
+                let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
+                shop.finding(Finding::note("not-converted-besides", message, self.remedy()).at(places));
+            }
+        }
+        Ok(())
+    }
+
+    fn about_missed(&self, part: &Missed, side: Side) -> Finding {
+        let DVec3 { x, y, z } = part.place;
+        let size = part.high - part.low;
+        let tolerance = self.tolerance;
+        let why = if any_within(self.before, part.place, tolerance) {
+            "its cubes were taken away as an island, or to mend a contact"
+        } else {
+            "the model is thinner or sharper there than the cells can follow"
+        };
+        let message = format!(
+            "{:.1} mm² of the model's surface near ({x:.1}, {y:.1}, {z:.1}) mm on the {side} side, {:.1} × {:.1} × {:.1} \
+             mm in extent, has no cube within {tolerance} mm: {why}; the piece is without this part",
+            part.area, size.x, size.y, size.z,
+        );
+        let finding = if self.thin == Thin::Refuse { Finding::fault } else { Finding::caution };
+        finding("not-converted", message, self.remedy()).at([Place::at(part.place)])
+    }
+
+    fn remedy(&self) -> &'static str {
+        match self.thin {
+            Thin::Leave => {
+                "set `repair.thin: thicken`, make `voxelise.cell` smaller, thicken the model there, or accept that the \
+                 piece is without this part"
+            }
+            Thin::Thicken => "make `voxelise.cell` smaller, or thicken the model there",
+            Thin::Refuse => {
+                "set `repair.thin: thicken`, make `voxelise.cell` smaller, or thicken the model there; set \
+                 `repair.thin: leave` to accept that the piece is without this part"
+            }
+        }
+    }
+}
+
+/// The side of the model that a place is nearest to, measured from the middle in half sizes.
+fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
+    let half = (high - low) / 2.0;
+    let off = (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE));
+    let axis = (1..3).fold(0, |most, axis| if off[axis].abs() > off[most].abs() { axis } else { most });
+    Side::along(axis, off[axis] >= 0.0)
+}
