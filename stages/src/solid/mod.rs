@@ -10,6 +10,7 @@ mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
 pub mod inside;
+pub mod nearest;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod skin;
@@ -21,5 +22,6 @@ pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
 pub(crate) use forest::Forest;
+pub use nearest::Nearest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;
