@@ -8,7 +8,7 @@ use glam::DVec3;
 
 use super::unconverted::Piece;
 use crate::formats::ColouredMesh;
-use crate::formats::picture::{self, View};
+use crate::formats::picture::{self, Image, View};
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Skin};
 use crate::stage::{Halt, Shop};
@@ -50,16 +50,20 @@ impl Marked {
         what: &str,
         shop: &mut Shop<'_>,
     ) -> Result<String, Halt> {
+        let image = self.image(side, place, patch);
+        let name = shop.free_name(name);
+        shop.artefact(&name, what, |out| image.write_png(out))?;
+        Ok(name)
+    }
+
+    fn image(&self, side: Side, place: DVec3, patch: &[Piece]) -> Image {
         let view = View::Side(side);
         let mut drawing = Drawing::of(&self.skin, patch, view);
         patch.iter().for_each(|&piece| drawing.patch(piece));
         drawing.ring(place);
         let Drawing { points, triangles, ink, .. } = &drawing;
         let mesh = ColouredMesh { points, triangles, colours: &COLOURS, ink };
-        let image = picture::render(&mesh, view, PICTURE);
-        let name = shop.free_name(name);
-        shop.artefact(&name, what, |out| image.write_png(out))?;
-        Ok(name)
+        picture::render(&mesh, view, PICTURE)
     }
 }
 
@@ -124,9 +128,8 @@ impl Drawing {
                 middle + radius * (libm::cos(turn) * self.axes[0] + libm::sin(turn) * self.axes[1])
             };
             let (inner, outer) = (radius - more, radius + stroke + more);
-            let quads: Vec<[DVec3; 4]> = (0..CORNERS)
-                .map(|n| [at(n, inner), at(n, outer), at(n + 1, outer), at(n + 1, inner)])
-                .collect();
+            let quads: Vec<[DVec3; 4]> =
+                (0..CORNERS).map(|n| [at(n, inner), at(n, outer), at(n + 1, outer), at(n + 1, inner)]).collect();
             quads.into_iter().for_each(|quad| self.quad(quad, ink));
             for way in [self.axes[0], -self.axes[0], self.axes[1], -self.axes[1]] {
                 let [from, to] = [0.55 * radius - more, 1.75 * radius + more].map(|far| middle + far * way);
@@ -154,5 +157,59 @@ impl Drawing {
         self.points.extend(corners);
         self.triangles.push([first, first + 1, first + 2]);
         self.ink.push(ink);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::solid::samples::grid;
+
+    /// The places of the pixels of a colour: how many, their mean, and their extent, x to the right and y down.
+    fn pixels(image: &Image, Srgb([r, g, b]): Srgb) -> (f64, [f64; 2], [f64; 2]) {
+        let wanted = |&(_, pixel): &(usize, &[u8; 4])| *pixel == [r, g, b, 255];
+        let edge = image.edge() as usize;
+        let places: Vec<[f64; 2]> = (image.pixels().iter().enumerate().filter(wanted))
+            .map(|(at, _)| [(at % edge) as f64, (at / edge) as f64])
+            .collect();
+        let count = places.len() as f64;
+        let mean = [0, 1].map(|n| places.iter().map(|p| p[n]).sum::<f64>() / count);
+        let ends = |n: usize| places.iter().fold((f64::MAX, f64::MIN), |(lo, hi), p| (lo.min(p[n]), hi.max(p[n])));
+        (count, mean, [0, 1].map(|n| ends(n).1 - ends(n).0 + 1.0))
+    }
+
+    #[test]
+    fn the_ring_lies_where_the_place_is() {
+        // A cube of 10 mm, and places on its right side: y runs to the right there, and z up.
+        let marked = Marked::of(&Cells::from_fn(grid([10, 10, 10]), |_| true));
+        let at = |y: f64, z: f64| marked.image(Side::Right, DVec3::new(10.0, y, z), &[]);
+        let (_, middle, size) = pixels(&at(5.0, 5.0), COLOURS[usize::from(SIGNAL)]);
+        let (_, body, extent) = pixels(&at(5.0, 5.0), COLOURS[usize::from(PIECE)]);
+        assert!((0..2).all(|n| (middle[n] - body[n]).abs() < 0.5), "{middle:?} in {body:?}");
+        // Ticks reach 1.75 radii to either side.
+        let pixels_a_mm = extent[0] / 10.0;
+        let reach = 2.0 * 1.75 * RING * 300f64.sqrt() * pixels_a_mm;
+        assert!((0..2).all(|n| (size[n] - reach).abs() < 4.0), "{size:?} for {reach}");
+        let (_, moved, _) = pixels(&at(7.0, 6.0), COLOURS[usize::from(SIGNAL)]);
+        let by = [moved[0] - middle[0], middle[1] - moved[1]];
+        assert!((by[0] - 2.0 * pixels_a_mm).abs() < 0.5 && (by[1] - pixels_a_mm).abs() < 0.5, "{by:?}");
+    }
+
+    #[test]
+    fn a_patch_shows_through_the_piece_and_edge_on() {
+        // Two triangles inside the cube: one seen in full from the right, the other edge on.
+        let marked = Marked::of(&Cells::from_fn(grid([10, 10, 10]), |_| true));
+        let place = DVec3::new(10.0, 2.0, 2.0);
+        let (ring, ..) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[usize::from(SIGNAL)]);
+        let (_, _, body) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[usize::from(PIECE)]);
+        let full = [[3.0, 5.0, 5.0], [3.0, 9.0, 5.0], [3.0, 5.0, 9.0]].map(DVec3::from);
+        let turned = [full[0], full[2], full[1]];
+        let edge_on = [[3.0, 8.0, 5.0], [7.0, 8.0, 5.0], [3.0, 8.0, 9.0]].map(DVec3::from);
+        let square_mm = (body[0] / 10.0).powi(2);
+        for (piece, area, slack) in [(full, 8.0, 1.0), (turned, 8.0, 1.0), (edge_on, 0.1, 0.25)] {
+            let (all, ..) = pixels(&marked.image(Side::Right, place, &[piece]), COLOURS[usize::from(SIGNAL)]);
+            let shown = (all - ring) / square_mm;
+            assert!(shown > 0.0 && (shown - area).abs() < slack, "{shown} mm² for {area}");
+        }
     }
 }

@@ -1,4 +1,5 @@
-//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for.
+//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for, and which cubes stand for
+//! nothing of the model; or makes cubes for what is too thin.
 //!
 //! # Steps
 //! 0. *Thin parts*, where asked: see the notes of `thin`, which goes through all steps until nothing is missed.
@@ -16,6 +17,7 @@
 
 mod marked;
 mod meets;
+mod sourceless;
 mod thin;
 mod told;
 mod unconverted;
@@ -33,7 +35,7 @@ use crate::findings::{Fact, Finding, Place, Unit};
 use crate::solid::{
     Cells, Components, Contact, Grid, Leave, Neighbours, air, contacts, enclosed_voids, make_well_composed,
 };
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::workpiece::{Part, Workpiece};
 
 /// Places that are listed one by one; the others are added up.
@@ -103,9 +105,8 @@ impl Stage for Repair {
     type Settings = Settings;
 
     const NAME: &'static str = "repair";
-    const PURPOSE: &'static str =
-        "drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
-    const VERSION: u32 = 1;
+    const PURPOSE: &'static str = "drops islands, fills enclosed voids, mends edge and corner contacts, and reports or thickens what did not convert";
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
 
@@ -125,14 +126,7 @@ impl Stage for Repair {
         let cells = piece.cells().expect("the plan saw to it");
         let tolerance = tolerance(settings, cells.grid())?;
         let (repaired, missed, thickened) = thin::repaired(settings, surface, cells, tolerance, shop)?;
-        if repaired.cells.count() == 0 {
-            return Err(Misfit::new(
-                "",
-                "no cube is left: the form is thinner than the cells everywhere",
-                "set `repair.thin: thicken`, make `voxelise.cell` smaller, or the piece larger with `scale`",
-            )
-            .into());
-        }
+        some_cubes(&repaired.cells)?;
         repaired.tell(cells, settings, shop);
         thickened.tell(settings, shop);
         let report = told::Report { surface, before: cells, after: &repaired.cells, tolerance, thin: settings.thin };

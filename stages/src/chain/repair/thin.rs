@@ -109,11 +109,6 @@ impl Thickened {
         Self { solid: cells.clone(), kept, covered: vec![], in_runs: vec![], joined: 0 }
     }
 
-    /// Cells added, in the solid before its repair.
-    pub(super) fn cells_added(&self) -> usize {
-        self.covered.len() + self.in_runs.len()
-    }
-
     /// Adds cubes for what is lacking, and joins them.
     fn take_in(&mut self, lacking: &Lacking<'_>, shop: &Shop<'_>) -> Result<(), Halt> {
         let (cover, lost) = self.asked_for(lacking, shop)?;
@@ -138,10 +133,17 @@ impl Thickened {
             }
         };
         let (mut cover, mut lost) = (Cells::empty(*grid), Cells::empty(*grid));
-        each_missed(lacking.surface, lacking.repaired, lacking.tolerance, || shop.go_on(), note, |asked: Asked| {
-            set_all(&mut cover, &asked.cover);
-            set_all(&mut lost, &asked.lost);
-        })?;
+        each_missed(
+            lacking.surface,
+            lacking.repaired,
+            lacking.tolerance,
+            || shop.go_on(),
+            note,
+            |asked: Asked| {
+                set_all(&mut cover, &asked.cover);
+                set_all(&mut lost, &asked.lost);
+            },
+        )?;
         Ok((cover, lost))
     }
 
@@ -205,10 +207,7 @@ impl Thickened {
         shop.fact(Fact::whole("cells added to thicken", self.covered.len(), Unit::Cells));
         shop.fact(Fact::whole("cells added to join thin parts", self.in_runs.len(), Unit::Cells));
         let Some(&first) = self.covered.first().or(self.in_runs.first()) else { return };
-        let place = |cell: IVec3| Place {
-            mm: self.solid.grid().centre(cell).to_array(),
-            cell: Some(cell.to_array()),
-        };
+        let place = |cell: IVec3| Place { mm: self.solid.grid().centre(cell).to_array(), cell: Some(cell.to_array()) };
         let message = format!(
             "the model is thinner than a cell in places: {} cells were added where its surface passes",
             self.covered.len()
@@ -296,11 +295,13 @@ fn met_among(surface: &Surface, among: &Cells, shop: &Shop<'_>) -> Result<Cells,
     Ok(met)
 }
 
-/// The body that loose pieces are joined to, and those pieces: what must stay and touches the body in no face. What
-/// need not stay and did not survive the repair is neither.
+/// The body that loose pieces are joined to, and those pieces: what must stay and touches the body in no face. The body
+/// is what survived the repair, or, where nothing did, the largest piece. Pieces that need not stay are neither.
 fn parted(solid: &Cells, kept: &Cells, surviving: &Cells) -> (Cells, Vec<Vec<IVec3>>) {
     let parts = Components::of(solid, Neighbours::Faces);
     let Some(largest) = parts.largest() else { return (solid.clone(), vec![]) };
+    // Of the largest, with all its cells, it is enough to know whether anything survived.
+    let largest_survives = parts.cells_where(|part| part == largest).zip(surviving, |a, b| a & b).count() > 0;
     let others = parts.cells_where(|part| part != largest);
     let holding = |cells: &Cells| {
         let mut flags = vec![false; parts.len()];
@@ -308,10 +309,15 @@ fn parted(solid: &Cells, kept: &Cells, surviving: &Cells) -> (Cells, Vec<Vec<IVe
         both.iter().filter_map(|cell| parts.at(cell)).for_each(|part| flags[part] = true);
         flags
     };
-    let (survives, stays) = (holding(surviving), holding(kept));
-    let body = parts.cells_where(|part| part == largest || survives[part]);
+    let (mut is_body, mut stays) = (holding(surviving), holding(kept));
+    is_body[largest] = largest_survives;
+    stays[largest] = true;
+    if !is_body.contains(&true) {
+        is_body[largest] = true;
+    }
+    let body = parts.cells_where(|part| is_body[part]);
     let mut loose: BTreeMap<usize, Vec<IVec3>> = BTreeMap::new();
-    for cell in parts.cells_where(|part| part != largest && stays[part] && !survives[part]).iter() {
+    for cell in parts.cells_where(|part| stays[part] && !is_body[part]).iter() {
         let inner = Side::ALL.iter().all(|side| solid.solid(cell + side.step()));
         if let Some(part) = parts.at(cell).filter(|_| !inner) {
             loose.entry(part).or_default().push(cell);
@@ -362,7 +368,8 @@ fn gap(body: &Cells, from: IVec3, most: i64) -> Option<i64> {
 
 /// The places 0 to `count` − 1, those nearest to `from` first, with their distances.
 fn around(from: i32, count: i32) -> impl Iterator<Item = (i32, i64)> {
-    let both = (0..count).flat_map(move |step| [(from + step, step), (from - step, step)].into_iter().skip(usize::from(step == 0)));
+    let both = (0..count)
+        .flat_map(move |step| [(from + step, step), (from - step, step)].into_iter().skip(usize::from(step == 0)));
     both.filter(move |(at, _)| (0..count).contains(at)).map(|(at, step)| (at, i64::from(step)))
 }
 
@@ -436,3 +443,6 @@ fn run(from: IVec3, to: IVec3) -> Vec<IVec3> {
     }
     cells
 }
+
+#[cfg(test)]
+mod tests;

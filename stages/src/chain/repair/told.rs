@@ -3,8 +3,9 @@
 use glam::DVec3;
 
 use super::marked::Marked;
+use super::sourceless::{Sourceless, sourceless};
 use super::unconverted::{Missed, any_within, patch_of};
-use super::{MOST_LISTED, Thin, percent};
+use super::{MOST_LISTED, Thin, counted, percent};
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::solid::{Cells, Surface};
@@ -12,6 +13,9 @@ use crate::stage::{Halt, Shop};
 
 /// Places of a kind that get a picture; the largest come first.
 pub(super) const MOST_PICTURED: usize = 4;
+
+/// Cubes without source that hang together and are fewer are told in one line: mending a contact adds such.
+const FEW: usize = 4;
 
 /// What is compared: the source surface, and the cells before and after the repair.
 pub(super) struct Report<'a> {
@@ -24,8 +28,14 @@ pub(super) struct Report<'a> {
 }
 
 impl Report<'_> {
-    /// Says which parts of the surface no cube stands for.
+    /// Says which parts of the surface no cube stands for, and which cubes no surface is near.
     pub(super) fn tell(&self, missed: &[Missed], shop: &mut Shop<'_>) -> Result<(), Halt> {
+        self.tell_missed(missed, shop)?;
+        shop.go_on()?;
+        self.tell_sourceless(shop)
+    }
+
+    fn tell_missed(&self, missed: &[Missed], shop: &mut Shop<'_>) -> Result<(), Halt> {
         let area: f64 = missed.iter().map(|part| part.area).sum();
         shop.fact(Fact::number("conversion tolerance", self.tolerance, Unit::Mm));
         shop.fact(Fact::number("surface not converted", area, Unit::Mm2));
@@ -54,13 +64,76 @@ impl Report<'_> {
         {
             if !rest.is_empty() {
                 let area: f64 = rest.iter().map(|part| part.area).sum();
-                let message =
-                    format!("{what} without cubes within {} mm: {}, {area:.1} mm² together", self.tolerance, rest.len());
+                let message = format!(
+                    "{what} without cubes within {} mm: {}, {area:.1} mm² together",
+                    self.tolerance,
+                    rest.len()
+                );
                 let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
                 shop.finding(Finding::note("not-converted-besides", message, self.remedy()).at(places));
             }
         }
         Ok(())
+    }
+
+    fn tell_sourceless(&self, shop: &mut Shop<'_>) -> Result<(), Halt> {
+        // Without any surface there is nothing to compare with.
+        let Some(bounds) = self.surface.bounds() else { return Ok(()) };
+        let found = sourceless(self.surface, self.after, self.tolerance, shop)?;
+        let cells_of = |places: &[Sourceless]| places.iter().map(|place| place.cells.len()).sum();
+        shop.fact(Fact::whole("cubes without source", cells_of(&found), Unit::Cells));
+        let area: f64 = found.iter().map(|place| place.area).sum();
+        shop.fact(Fact::number("outside without source", area, Unit::Mm2));
+        shop.fact(Fact::whole("places without source", found.len(), Unit::Count));
+
+        let (large, small): (Vec<_>, Vec<_>) = found.into_iter().partition(|place| place.cells.len() >= FEW);
+        let listed = large.len().min(MOST_LISTED);
+        let marked = (listed > 0).then(|| Marked::of(self.after));
+        for (number, place) in (1..).zip(&large[..listed]) {
+            let middle = self.after.grid().centre(place.place);
+            let side = side_of(middle, bounds);
+            let mut finding = self.about_sourceless(place, side);
+            if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
+                let what = format!("place {number} without source, marked on the piece seen from the {side}");
+                let name = format!("no-source-{number}-{side}.png");
+                let patch = place.patch(self.after);
+                finding = finding.pictured(marked.draw(side, middle, &patch, &name, &what, shop)?);
+            }
+            shop.finding(finding);
+        }
+        for (rest, what) in [(&large[listed..], "more places"), (&small[..], "places of a few cubes")] {
+            if !rest.is_empty() {
+                let message = format!(
+                    "{what} with cubes that the model's surface is nowhere within {} mm of: {}, {} together",
+                    self.tolerance,
+                    rest.len(),
+                    counted(cells_of(rest), "cube"),
+                );
+                let places = rest.iter().take(MOST_LISTED).map(|place| self.place(place));
+                shop.finding(Finding::note("no-source-besides", message, SOURCELESS_REMEDY).at(places));
+            }
+        }
+        Ok(())
+    }
+
+    fn about_sourceless(&self, place: &Sourceless, side: Side) -> Finding {
+        let DVec3 { x, y, z } = self.after.grid().centre(place.place);
+        let size = place.high - place.low;
+        let message = format!(
+            "{} near ({x:.1}, {y:.1}, {z:.1}) mm on the {side} side, {:.1} × {:.1} × {:.1} mm in extent with {:.1} mm² to \
+             the outside, have no surface of the model within {} mm: a hole was closed there, or cells were added",
+            counted(place.cells.len(), "cube"),
+            size.x,
+            size.y,
+            size.z,
+            place.area,
+            self.tolerance,
+        );
+        Finding::caution("no-source", message, SOURCELESS_REMEDY).at([self.place(place)])
+    }
+
+    fn place(&self, place: &Sourceless) -> Place {
+        Place { mm: self.after.grid().centre(place.place).to_array(), cell: Some(place.place.to_array()) }
     }
 
     fn about_missed(&self, part: &Missed, side: Side) -> Finding {
@@ -95,6 +168,9 @@ impl Report<'_> {
         }
     }
 }
+
+const SOURCELESS_REMEDY: &str =
+    "look at the pictures; where the form is not what you meant, close the hole in the model or join its parts there";
 
 /// The side of the model that a place is nearest to, measured from the middle in half sizes.
 fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
