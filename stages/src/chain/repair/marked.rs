@@ -186,9 +186,9 @@ mod tests {
         let (_, middle, size) = pixels(&at(5.0, 5.0), COLOURS[usize::from(SIGNAL)]);
         let (_, body, extent) = pixels(&at(5.0, 5.0), COLOURS[usize::from(PIECE)]);
         assert!((0..2).all(|n| (middle[n] - body[n]).abs() < 0.5), "{middle:?} in {body:?}");
-        // Ticks reach 1.75 radii to either side.
+        // Ticks reach 1.75 radii to either side, and half their own width.
         let pixels_a_mm = extent[0] / 10.0;
-        let reach = 2.0 * 1.75 * RING * 300f64.sqrt() * pixels_a_mm;
+        let reach = 2.0 * (1.75 * RING + STROKE / 2.0 / f64::from(PICTURE)) * 300f64.sqrt() * pixels_a_mm;
         assert!((0..2).all(|n| (size[n] - reach).abs() < 4.0), "{size:?} for {reach}");
         let (_, moved, _) = pixels(&at(7.0, 6.0), COLOURS[usize::from(SIGNAL)]);
         let by = [moved[0] - middle[0], middle[1] - moved[1]];

@@ -26,7 +26,7 @@ use serde::{Deserialize, Serialize};
 
 use super::meets::cells_met;
 use super::unconverted::{Missed, Piece, all_within, any_within, each_missed, longest_edge_first, middle, missed};
-use super::{Repaired, Settings};
+use super::{Repaired, Settings, counted, lumps, places_of};
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::solid::{Cells, Components, Neighbours, Surface};
@@ -206,26 +206,33 @@ impl Thickened {
         }
         shop.fact(Fact::whole("cells added to thicken", self.covered.len(), Unit::Cells));
         shop.fact(Fact::whole("cells added to join thin parts", self.in_runs.len(), Unit::Cells));
-        let Some(&first) = self.covered.first().or(self.in_runs.first()) else { return };
-        let place = |cell: IVec3| Place { mm: self.solid.grid().centre(cell).to_array(), cell: Some(cell.to_array()) };
-        let message = format!(
-            "the model is thinner than a cell in places: {} cells were added where its surface passes",
-            self.covered.len()
-        );
-        let remedy = "look at the pictures: such parts come out a cube or two thick; set `repair.thin: leave` to go \
-                      without them";
-        shop.finding(Finding::note("thin-parts-thickened", message, remedy).at([place(first)]));
-        if let Some(&first) = self.in_runs.first() {
+        if !self.covered.is_empty() {
             let message = format!(
-                "loose pieces that stand for part of the model were joined to the rest: {} by straight runs of cells, \
-                 {} cells in all",
-                self.joined,
-                self.in_runs.len()
+                "the model is thinner than a cell in places: {} were added where its surface passes",
+                counted(self.covered.len(), "cell"),
             );
-            let remedy = "look at the pictures: a run is one cell wide and breaks easily; join the pieces in the \
-                          model, or take those away that are not meant";
-            shop.finding(Finding::caution("thin-parts-joined", message, remedy).at([place(first)]));
+            let remedy = "look at the pictures: such parts come out a cube or two thick; set `repair.thin: leave` to go \
+                          without them";
+            shop.finding(Finding::note("thin-parts-thickened", message, remedy).at(self.places(&self.covered)));
         }
+        if self.joined > 0 {
+            let message = format!(
+                "{} that stand for part of the model were joined to the rest by straight runs of {} in all",
+                counted(self.joined, "loose piece"),
+                counted(self.in_runs.len(), "cell"),
+            );
+            let remedy = "look at the pictures: a run is one cell wide and breaks easily; join the pieces in the model, \
+                          or take those away that are not meant";
+            shop.finding(Finding::caution("thin-parts-joined", message, remedy).at(self.places(&self.in_runs)));
+        }
+    }
+
+    /// Where the largest lumps of the cells begin.
+    fn places(&self, cells: &[IVec3]) -> Vec<Place> {
+        let mut added = Cells::empty(*self.solid.grid());
+        cells.iter().for_each(|&cell| added.set(cell, true));
+        let lumps: Vec<_> = lumps(&Components::of(&added, Neighbours::Corners)).collect();
+        places_of(&lumps, added.grid())
     }
 }
 

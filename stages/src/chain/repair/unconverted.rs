@@ -60,7 +60,6 @@ pub(super) fn missed(
     tolerance: f64,
     go_on: impl Fn() -> Result<(), Halt>,
 ) -> Result<Vec<Missed>, Halt> {
-    let survey = Survey { surface, cells, tolerance, whole: SMALL * tolerance };
     let mut spots = Spots::new();
     let note = |found: &mut Spots, piece| {
         let spot = Spot::of(piece);
@@ -69,7 +68,7 @@ pub(super) fn missed(
             found.entry(key).and_modify(|there| there.take_in(&spot)).or_insert(spot);
         }
     };
-    survey.walk(go_on, note, |found: Spots| {
+    each_missed(surface, cells, tolerance, go_on, note, |found: Spots| {
         for (key, spot) in found {
             spots.entry(key).and_modify(|there| there.take_in(&spot)).or_insert(spot);
         }
