@@ -285,7 +285,7 @@ fn a_form_thinner_than_a_cube_is_refused_unless_it_is_thickened() {
 
 #[test]
 fn settings_for_thin_parts_are_few() {
-    let wrong = ["repair.thin", "leave"];
+    let wrong = ["`thick` is not known here", "settings of `repair`", "is `thicken` meant?"];
     refused_with("- repair", "- repair: { thin: thick }", "8:21", &wrong);
 }
 

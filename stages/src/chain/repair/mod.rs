@@ -58,7 +58,8 @@ pub struct Settings {
     pub contacts: Contacts,
     /// What becomes of parts of the model that no cube stands for, because they are thinner or sharper than the cells
     /// can follow: they are left out and reported; thickened, which makes cubes wherever the surface passes and joins
-    /// them to the body; or refused, which makes a place larger than a cube face a fault.
+    /// them to the body, as well as loose pieces that would be taken away; or refused, which makes a place larger than a
+    /// cube face a fault.
     pub thin: Thin,
     /// How far, in mm, the model's surface may lie from the cubes before it counts as not converted; at least half a
     /// cell. Left out: one cell. On a form that is nowhere thinner or sharper than the cells can follow, no point of the

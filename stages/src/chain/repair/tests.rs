@@ -239,9 +239,10 @@ fn two_sheets_are_two_places_largest_first_and_told_with_their_side() {
     assert!((area - 40.0).abs() <= 0.5 * (4.0 + 2.0), "{area}");
     assert!((number(&outcome, "share of the surface not converted") - 100.0 * area / both.area()).abs() < 1e-9);
     assert_eq!(whole(&outcome, "places not converted"), 2);
+    // Both sheets stick out, and are drawn from where they show.
     let pictures = outcome.findings[..2].iter().map(|finding| finding.picture.as_deref().unwrap());
     let made: Vec<&str> = outcome.artefacts.iter().map(|artefact| artefact.name.as_str()).collect();
-    assert_eq!(made[..2], ["not-converted-1-top.png", "not-converted-2-left.png"]);
+    assert_eq!(made[..2], ["not-converted-1-front.png", "not-converted-2-bottom.png"]);
     assert!(pictures.eq(made[..2].iter().copied()));
 }
 

@@ -217,7 +217,7 @@ impl Thickened {
         }
         if self.joined > 0 {
             let message = format!(
-                "{} that stand for part of the model were joined to the rest by straight runs of {} in all",
+                "{} without which part of the model would be missing: joined to the rest by straight runs, of {} in all",
                 counted(self.joined, "loose piece"),
                 counted(self.in_runs.len(), "cell"),
             );

@@ -4,7 +4,7 @@ use glam::DVec3;
 
 use super::marked::Marked;
 use super::sourceless::{Sourceless, sourceless};
-use super::unconverted::{Missed, any_within, patch_of};
+use super::unconverted::{Missed, Piece, any_within, patch_of};
 use super::{MOST_LISTED, Thin, counted, percent};
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
@@ -53,9 +53,10 @@ impl Report<'_> {
             let mut finding = self.about_missed(part, side);
             if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
                 let patch = patch_of(part, self.surface, self.after, self.tolerance, || shop.go_on())?;
-                let what = format!("place {number} that did not convert, marked on the piece seen from the {side}");
-                let name = format!("not-converted-{number}-{side}.png");
-                finding = finding.pictured(marked.draw(side, part.place, &patch, &name, &what, shop)?);
+                let from = seen_from(&patch, part.place, bounds);
+                let what = format!("place {number} that did not convert, marked on the piece seen from the {from}");
+                let name = format!("not-converted-{number}-{from}.png");
+                finding = finding.pictured(marked.draw(from, part.place, &patch, &name, &what, shop)?);
             }
             shop.finding(finding);
         }
@@ -94,10 +95,11 @@ impl Report<'_> {
             let side = side_of(middle, bounds);
             let mut finding = self.about_sourceless(place, side);
             if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
-                let what = format!("place {number} without source, marked on the piece seen from the {side}");
-                let name = format!("no-source-{number}-{side}.png");
                 let patch = place.patch(self.after);
-                finding = finding.pictured(marked.draw(side, middle, &patch, &name, &what, shop)?);
+                let from = seen_from(&patch, middle, bounds);
+                let what = format!("place {number} without source, marked on the piece seen from the {from}");
+                let name = format!("no-source-{number}-{from}.png");
+                finding = finding.pictured(marked.draw(from, middle, &patch, &name, &what, shop)?);
             }
             shop.finding(finding);
         }
@@ -173,9 +175,26 @@ const SOURCELESS_REMEDY: &str =
     "look at the pictures; where the form is not what you meant, close the hole in the model or join its parts there";
 
 /// The side of the model that a place is nearest to, measured from the middle in half sizes.
-fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
-    let half = (high - low) / 2.0;
-    let off = (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE));
+fn side_of(place: DVec3, bounds: [DVec3; 2]) -> Side {
+    let off = off_middle(place, bounds);
     let axis = (1..3).fold(0, |most, axis| if off[axis].abs() > off[most].abs() { axis } else { most });
     Side::along(axis, off[axis] >= 0.0)
+}
+
+/// The side from which a patch is drawn: the one that its place is nearest to, unless it shows less than half of what it
+/// shows along another axis, as a fin that sticks out does.
+fn seen_from(patch: &[Piece], place: DVec3, bounds: [DVec3; 2]) -> Side {
+    let nearest = side_of(place, bounds);
+    let shown: DVec3 = patch.iter().map(|[a, b, c]| (*b - *a).cross(*c - *a).abs()).sum();
+    if 2.0 * shown[nearest.axis()] >= shown.max_element() {
+        return nearest;
+    }
+    let axis = (1..3).fold(0, |most, axis| if shown[axis] > shown[most] { axis } else { most });
+    Side::along(axis, off_middle(place, bounds)[axis] >= 0.0)
+}
+
+/// How far a place lies from the middle, in half sizes.
+fn off_middle(place: DVec3, [low, high]: [DVec3; 2]) -> DVec3 {
+    let half = (high - low) / 2.0;
+    (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE))
 }
