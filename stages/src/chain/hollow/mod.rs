@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::outlook::Outlook;
 use crate::solid::{Cells, Components, Neighbours};
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::units::Memory;
 use crate::void::{Opening, Void};
 use crate::workpiece::{Part, Workpiece};
@@ -104,7 +104,7 @@ impl Stage for Hollow {
     }
 
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cells = piece.cells().expect("the plan saw to it");
+        let cells = some_cubes(piece.cells().expect("the plan saw to it"))?;
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
         fits_in_memory(settings, cells)?;
         let lattice = Lattice::new(cells, settings.wall.mm());

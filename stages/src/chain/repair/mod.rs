@@ -1,6 +1,8 @@
-//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for.
+//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for, and which cubes stand for
+//! nothing of the model; or makes cubes for what is too thin.
 //!
 //! # Steps
+//! 0. *Thin parts*, where asked: see the notes of `thin`, which goes through all steps until nothing is missed.
 //! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go.
 //! 2. *Voids.* Air that is not reached from outside through faces of cells (6 neighbours) is filled.
 //! 3. *Contacts.* Where cubes meet in an edge or a corner alone, cells are added or removed until the boundary is a
@@ -13,24 +15,29 @@
 //! that held some of it becomes wholly solid. Dropping makes no void, save by joining an island's cells to a void around
 //! it, and voids are filled last; filling makes no island.
 
+mod marked;
+mod meets;
+mod sourceless;
+mod thin;
+mod told;
 mod unconverted;
 
 #[cfg(test)]
 mod tests;
 
-use glam::{DVec3, IVec3};
+use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use self::unconverted::{Missed, any_within};
+pub use self::thin::Thin;
+use crate::Length;
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::outlook::Outlook;
 use crate::solid::{
-    Cells, Components, Contact, Grid, Leave, Neighbours, Surface, contacts, enclosed_voids, make_well_composed,
+    Cells, Components, Contact, Grid, Leave, Neighbours, air, contacts, enclosed_voids, make_well_composed,
 };
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::workpiece::{Part, Workpiece};
-use crate::{Length, Side};
 
 /// Places that are listed one by one; the others are added up.
 const MOST_LISTED: usize = 10;
@@ -55,6 +62,11 @@ pub struct Settings {
     /// What becomes of places where cubes meet in an edge or a corner alone: mended by adding or removing cells, or
     /// reported as a fault.
     pub contacts: Contacts,
+    /// What becomes of parts of the model that no cube stands for, because they are thinner or sharper than the cells
+    /// can follow: they are left out and reported; thickened, which makes cubes wherever the surface passes and joins
+    /// them to the body, as well as loose pieces that would be taken away; or refused, which makes a place larger than a
+    /// cube face a fault.
+    pub thin: Thin,
     /// How far, in mm, the model's surface may lie from the cubes before it counts as not converted; at least half a
     /// cell. Left out: one cell. On a form that is nowhere thinner or sharper than the cells can follow, no point of the
     /// surface is farther than half a cell's diagonal (0.87 cells) from the cubes, so what lies more than one cell off
@@ -100,8 +112,7 @@ impl Stage for Repair {
     type Settings = Settings;
 
     const NAME: &'static str = "repair";
-    const PURPOSE: &'static str =
-        "drops islands, fills enclosed voids, mends edge and corner contacts, and reports what did not convert";
+    const PURPOSE: &'static str = "drops islands, fills enclosed voids, mends edge and corner contacts, and reports or thickens what did not convert";
     const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
@@ -125,18 +136,12 @@ impl Stage for Repair {
         let surface = piece.surface().expect("the plan saw to it");
         let cells = piece.cells().expect("the plan saw to it");
         let tolerance = tolerance(settings, cells.grid())?;
-        let repaired = Repaired::of(cells, settings, shop)?;
-        if repaired.cells.count() == 0 {
-            return Err(Misfit::new(
-                "",
-                "no cube is left: the form is thinner than the cells everywhere",
-                "make `voxelise.cell` smaller, or the piece larger with `scale`",
-            )
-            .into());
-        }
+        let (repaired, missed, thickened) = thin::repaired(settings, surface, cells, tolerance, shop)?;
+        some_cubes(&repaired.cells)?;
         repaired.tell(cells, settings, shop);
-        let missed = unconverted::missed(surface, &repaired.cells, tolerance, || shop.go_on())?;
-        tell_missed(&missed, surface, cells, tolerance, shop);
+        thickened.tell(settings, shop);
+        let report = told::Report { surface, before: cells, after: &repaired.cells, tolerance, thin: settings.thin };
+        report.tell(&missed, shop)?;
         if repaired.cells != *cells {
             super::likeness::tell(surface, &repaired.cells, shop)?;
         }
@@ -179,14 +184,15 @@ struct Repaired {
 }
 
 impl Repaired {
-    fn of(cells: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
+    /// Repairs a solid; mending a contact does not take away the cells that are `kept`.
+    fn of(cells: &Cells, kept: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
         let mut repaired =
             Self { cells: cells.clone(), islands: vec![], voids: vec![], contacts: vec![], mended: [0; 2] };
         repaired.tidy(settings);
         shop.go_on()?;
         repaired.contacts = contacts(&repaired.cells);
         if settings.contacts == Contacts::Mend && !repaired.contacts.is_empty() {
-            repaired.mend();
+            repaired.mend(kept);
             shop.go_on()?;
             repaired.tidy(settings);
         }
@@ -209,10 +215,11 @@ impl Repaired {
         }
     }
 
-    fn mend(&mut self) {
+    fn mend(&mut self, kept: &Cells) {
         let before = self.cells.clone();
-        // With leave to change any cell, no contact is ever left.
-        make_well_composed(&mut self.cells, Leave::any(*before.grid()));
+        // With leave to add any cell, no contact is ever left.
+        let leave = Leave { remove: air(kept), ..Leave::any(*before.grid()) };
+        make_well_composed(&mut self.cells, leave);
         self.mended = [self.cells.minus(&before).count(), before.minus(&self.cells).count()];
     }
 
@@ -337,64 +344,6 @@ fn places_of(lumps: &[Lump], grid: &Grid) -> Vec<Place> {
     largest.sort_by_key(|lump| std::cmp::Reverse(lump.cells));
     let place = |lump: &Lump| Place { mm: grid.centre(lump.first).to_array(), cell: Some(lump.first.to_array()) };
     largest.iter().take(MOST_LISTED).map(place).collect()
-}
-
-/// Says which parts of the surface no cube stands for; `before` are the cells before the repair.
-fn tell_missed(missed: &[Missed], surface: &Surface, before: &Cells, tolerance: f64, shop: &mut Shop<'_>) {
-    let area: f64 = missed.iter().map(|part| part.area).sum();
-    shop.fact(Fact::number("conversion tolerance", tolerance, Unit::Mm));
-    shop.fact(Fact::number("surface not converted", area, Unit::Mm2));
-    shop.fact(Fact::number("share of the surface not converted", percent(area, surface.area()), Unit::Percent));
-    shop.fact(Fact::whole("places not converted", missed.len(), Unit::Count));
-    let Some(bounds) = surface.bounds() else { return };
-
-    // What is smaller than one cube face would hardly show if it were there.
-    let shows = missed.iter().take_while(|part| part.area >= before.grid().cell.powi(2)).count();
-    let listed = shows.min(MOST_LISTED);
-    for part in &missed[..listed] {
-        let had_cubes = any_within(before, part.place, tolerance);
-        shop.finding(about_missed(part, bounds, tolerance, had_cubes));
-    }
-    for (rest, what) in [(&missed[listed..shows], "more places"), (&missed[shows..], "places smaller than a cube face")]
-    {
-        if !rest.is_empty() {
-            let area: f64 = rest.iter().map(|part| part.area).sum();
-            let message = format!("{what} without cubes within {tolerance} mm: {}, {area:.1} mm² together", rest.len());
-            let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
-            shop.finding(Finding::note("not-converted-besides", message, MISSED_REMEDY).at(places));
-        }
-    }
-}
-
-const MISSED_REMEDY: &str =
-    "make `voxelise.cell` smaller, thicken the model there, or accept that the piece is without this part";
-
-fn about_missed(part: &Missed, bounds: [DVec3; 2], tolerance: f64, had_cubes: bool) -> Finding {
-    let DVec3 { x, y, z } = part.place;
-    let size = part.high - part.low;
-    let why = if had_cubes {
-        "its cubes were taken away as an island, or to mend a contact"
-    } else {
-        "the model is thinner or sharper there than the cells can follow"
-    };
-    let message = format!(
-        "{:.1} mm² of the model's surface near ({x:.1}, {y:.1}, {z:.1}) mm on the {} side, {:.1} × {:.1} × {:.1} mm in \
-         extent, has no cube within {tolerance} mm: {why}; the piece is without this part",
-        part.area,
-        side_of(part.place, bounds),
-        size.x,
-        size.y,
-        size.z,
-    );
-    Finding::caution("not-converted", message, MISSED_REMEDY).at([Place::at(part.place)])
-}
-
-/// The side of the model that a place is nearest to, measured from the middle in half sizes.
-fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
-    let half = (high - low) / 2.0;
-    let off = (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE));
-    let axis = (1..3).fold(0, |most, axis| if off[axis].abs() > off[most].abs() { axis } else { most });
-    Side::along(axis, off[axis] >= 0.0)
 }
 
 /// A number with its noun.
