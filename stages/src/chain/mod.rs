@@ -2,6 +2,7 @@
 
 pub mod colour;
 pub mod estimate;
+pub mod foot;
 pub mod hollow;
 pub mod repair;
 pub mod scale;
