@@ -9,6 +9,7 @@ import conversion
 import files
 import jobs
 import shapes
+import topology
 import walls
 from piece import Piece
 from tally import Tally
@@ -37,6 +38,8 @@ def main(scratch):
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)
+    with tally.part("topology"):
+        topology.check(tally, scratch)
     return tally.close()
 
 

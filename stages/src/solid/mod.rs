@@ -9,17 +9,20 @@ pub mod distance;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
+mod hinges;
 pub mod inside;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod skin;
 pub mod sphere;
+pub mod stability;
 mod surface;
 pub mod winding;
 
 pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
-pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
+pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed, mend};
 pub(crate) use forest::Forest;
+pub use hinges::{Hinge, Hinges};
 pub use skin::{Patch, Skin};
 pub use surface::Surface;
