@@ -277,7 +277,7 @@ mod tests {
         // b = 3 inside either edge, the middle from the sum over the layers by hand: 32 · 4 + 2 · 32 · 1 + 288 · 9 over
         // 32 + 64 + 288.
         let height = (32.0 * 4.0 + 64.0 * 1.0 + 288.0 * 9.0) / 384.0;
-        assert!((number(&outcome, "tipping angle") - (3.0f64 / height).atan().to_degrees()).abs() < 1e-9);
+        assert!((number(&outcome, "tipping angle") - libm::atan(3.0 / height).to_degrees()).abs() < 1e-9);
         let misfit = footed(&stalked, serde_json::json!({ "cells": 2, "width": "13 mm" })).unwrap_err();
         assert!(matches!(misfit, Halt::Misfit(misfit) if misfit.setting == "width" && misfit.remedy.contains("12 mm")));
     }

@@ -9,7 +9,8 @@
 //! - eight cells round a corner of which exactly a body-diagonal pair is air ([`ContactKind::AirCorner`]).
 //!
 //! # How contacts are mended
-//! In rounds. Each round looks at every cell of every contact that may change, and works out what changing it would do
+//! [`mend`] looks for the fewest cells to change (see its module `fewest`). Where only some cells may change, as in the
+//! cavity, and where the search is too long, [`make_well_composed`] mends in rounds. Each round looks at every cell of every contact that may change, and works out what changing it would do
 //! ([`Merit`]). A cell changes if no cell that shares a contact's block with it has a better merit, so all cells decide
 //! at once and in whatever order they are asked.
 //!

@@ -218,7 +218,6 @@ fn finding(necks: &[Neck], grid: &Grid, demand: &Demand, strength: Option<f64>) 
 }
 
 #[cfg(test)]
-#[expect(clippy::unwrap_used, reason = "tests")]
 mod tests {
     use super::*;
     use crate::conformance::process;

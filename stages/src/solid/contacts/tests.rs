@@ -1,3 +1,5 @@
+#![expect(clippy::unwrap_used, reason = "tests")]
+
 use std::collections::BTreeSet;
 
 use proptest::prelude::*;
@@ -388,7 +390,6 @@ fn nearly_all_solids_are_mended_with_the_fewest_cells() {
         for share in [3, 5, 8, 11, 13] {
             let solids: Vec<Cells> = (0..number).map(|_| random.solid(counts, share)).collect();
             let row = measured(counts, solids.into_iter());
-            println!("{counts:?}, {share}/16 solid: {row:?}");
             all = std::array::from_fn(|i| all[i] + row[i]);
         }
     }
