@@ -35,9 +35,17 @@ pub struct Settings {
     /// Where the grid sits.
     #[serde(default)]
     pub grid: Placing,
+    /// Cells of an open model whose winding number is nearer to ½ than this may be told either way; all others are told as
+    /// the exact number tells them. Larger is quicker where a model has very many holes. From 0 up to 0.5.
+    #[serde(default = "usual_accuracy")]
+    pub accuracy: f64,
     /// The most memory that the grid may take.
     #[serde(default = "Memory::usual")]
     pub memory: Memory,
+}
+
+fn usual_accuracy() -> f64 {
+    inside::ACCURACY
 }
 
 impl Stage for Voxelise {
@@ -45,11 +53,16 @@ impl Stage for Voxelise {
 
     const NAME: &'static str = "voxelise";
     const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
+        if !(0.0..0.5).contains(&settings.accuracy) {
+            let message =
+                format!("the accuracy of a winding number must be from 0 to below 0.5, not {}", settings.accuracy);
+            return Err(Misfit::new("accuracy", message, "leave it out for the usual one"));
+        }
         match (settings.cell, settings.across) {
             (Some(cell), None) if cell.mm() > 0.0 => Ok(()),
             (Some(cell), None) => {
@@ -73,7 +86,7 @@ impl Stage for Voxelise {
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
-        let (cells, told) = inside::solid_cells(&surface, grid);
+        let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
             return Err(Misfit::new(
@@ -169,8 +182,8 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         "the surface is closed: exact crossings along lines of cells".to_owned()
     } else {
         format!(
-            "the surface is open along {} edges: crossings along lines of cells, and winding numbers summed for {} cells \
-             near the holes",
+            "the surface is open along {} edges: crossings along lines of cells, and winding numbers of the holes, one by \
+             one for {} cells",
             told.rim_edges, told.summed
         )
     };
@@ -183,6 +196,14 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
                 "{} triangles of the model looked the other way than their neighbours and were turned",
                 told.turned
             ),
+            "nothing to do; mend the model if you use it elsewhere",
+        ));
+    }
+    if told.patches_turned > 0 {
+        shop.fact(Fact::whole("patches turned", told.patches_turned, Unit::Count));
+        shop.finding(Finding::note(
+            "patches-turned",
+            format!("{} parts of the model showed their inside outwards and were turned", told.patches_turned),
             "nothing to do; mend the model if you use it elsewhere",
         ));
     }
