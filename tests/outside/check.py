@@ -12,6 +12,7 @@ import likeness
 import shapes
 import source
 import told
+import topology
 import walls
 from piece import Piece
 from tally import Tally
@@ -53,6 +54,8 @@ def main(scratch):
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)
+    with tally.part("topology"):
+        topology.check(tally, scratch)
     return tally.close()
 
 
