@@ -9,6 +9,7 @@ import conversion
 import files
 import jobs
 import likeness
+import models
 import shapes
 import source
 import told
@@ -56,6 +57,8 @@ def main(scratch):
             shape(tally, scratch)
     with tally.part("topology"):
         topology.check(tally, scratch)
+    with tally.part("models"):
+        models.check(tally, scratch)
     return tally.close()
 
 
