@@ -140,6 +140,19 @@ pub enum ModelUnit {
 }
 
 impl ModelUnit {
+    /// Its sign, as a job has it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::Cm => "cm",
+            Self::M => "m",
+            Self::In => "in",
+            Self::Ft => "ft",
+            Self::Um => "um",
+        }
+    }
+
     /// Its length in millimetres.
     #[must_use]
     pub const fn mm(self) -> f64 {
@@ -150,19 +163,6 @@ impl ModelUnit {
             Self::In => 25.4,
             Self::Ft => 304.8,
             Self::Um => 0.001,
-        }
-    }
-
-    /// How a job file writes it.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Mm => "mm",
-            Self::Cm => "cm",
-            Self::M => "m",
-            Self::In => "in",
-            Self::Ft => "ft",
-            Self::Um => "um",
         }
     }
 }

@@ -4,7 +4,7 @@ use serde_json::Value;
 use turnhue_stages::formats::model::Choice;
 use turnhue_stages::workpiece::Part;
 
-use super::Plan;
+use super::{Plan, source};
 use crate::diagnostic::harmless;
 
 impl Plan {
@@ -23,16 +23,24 @@ impl Plan {
             size[2]
         );
         self.add_model(&mut words);
+        for line in source::in_words(&self.job.model.surface, self.job.model.units, &self.job.process) {
+            words += &format!("           {line}\n");
+        }
         words += &format!(
             "  process  {}: {}, {}\n",
             self.job.process_file,
             self.job.process.name,
             self.job.process.family.name()
         );
+        if let Some((memory, stage)) = self.memory() {
+            words += &format!("  memory   about {} at most, in {stage}\n", memory.rounded());
+        }
+        let outlook = self.outlook();
         for (index, step) in self.job.steps.iter().enumerate() {
             let stage = &step.stage;
             words += &format!("  {:>2}. {}: {}\n", index + 1, stage.name(), step.purpose);
             words += &format!("      takes {}; gives {}\n", parts(stage.needs()), parts(stage.gives()));
+            words += &format!("      memory: about {}\n", outlook[index].peak().rounded());
             if let Value::Object(settings) = stage.settings() {
                 for (name, value) in settings.iter().filter(|(_, value)| !value.is_null()) {
                     words += &format!("      {name}: {}\n", plain(value));

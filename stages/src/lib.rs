@@ -113,9 +113,11 @@ pub mod chain;
 pub mod conformance;
 pub mod findings;
 pub mod formats;
+pub mod outlook;
 pub mod paint;
 pub mod process;
 mod side;
+pub mod size;
 pub mod solid;
 pub mod stage;
 pub mod units;
@@ -132,6 +134,7 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
     vec![
         stage::erase::<chain::scale::Scale>(),
         stage::erase::<chain::voxelise::Voxelise>(),
+        stage::erase::<chain::foot::Foot>(),
         stage::erase::<chain::repair::Repair>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),

@@ -65,19 +65,20 @@ def write(
     model="units: mm, up: +z, facing: -y",
     scale="factor: 1",
     grid="",
+    repair="",
     opening=None,
     chain=("repair", "validate"),
 ):
     """Writes a mesh as binary STL and a job for it; gives the job's path. `opening` is a width in mm at the bottom.
 
-    `chain` picks among `repair` and `validate`; both are usual.
+    `repair` holds its settings. `chain` picks among `repair` and `validate`; both are usual.
     """
     folder.mkdir(parents=True, exist_ok=True)
     mesh.export(folder / f"{name}.stl")
     colours = ", ".join(f'{side}: "{colour}"' for side, colour in COLOURS.items())
     stages = [f"scale: {{ {scale} }}", f"voxelise: {{ cell: {CELL} mm{grid} }}"]
     if "repair" in chain:
-        stages.append("repair")
+        stages.append(f"repair: {{ {repair} }}")
     if opening is not None:
         stages.append(f"hollow: {{ wall: {WALL} mm, openings: [{{ side: bottom, width: {opening} mm }}] }}")
     stages.append(f"colour: {{ {colours} }}")

@@ -2,7 +2,9 @@
 
 pub mod colour;
 pub mod estimate;
+pub mod foot;
 pub mod hollow;
+mod likeness;
 pub mod repair;
 pub mod scale;
 pub mod validate;

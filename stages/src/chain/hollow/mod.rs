@@ -9,13 +9,15 @@ mod tests;
 
 use std::collections::BTreeMap;
 
-use glam::IVec3;
+use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::outlook::Outlook;
+use crate::solid::stability::Standing;
 use crate::solid::{Cells, Components, Neighbours};
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::units::Memory;
 use crate::void::{Opening, Void};
 use crate::workpiece::{Part, Workpiece};
@@ -62,7 +64,7 @@ impl Stage for Hollow {
 
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Void];
 
@@ -92,8 +94,18 @@ impl Stage for Hollow {
         Ok(())
     }
 
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let Some((cell, _)) = before.grid else { return before.after(0.0, 0.0) };
+        let lattice = cavity::Fineness::of(cell, settings.wall.mm());
+        // The cavity's walls are no larger than the outside, for any wall that leaves much of one.
+        let walls = before.faces() * lattice.per_cell * lattice.per_cell;
+        let keeps = before.cells() * lattice.cells_a_cell() / 8.0 + CORNERS * walls;
+        let takes = lattice.bytes(before.cells()) + SHAPING * walls;
+        Outlook { cavity_faces: walls, ..before.after(takes, keeps) }
+    }
+
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cells = piece.cells().expect("the plan saw to it");
+        let cells = some_cubes(piece.cells().expect("the plan saw to it"))?;
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
         fits_in_memory(settings, cells)?;
         let lattice = Lattice::new(cells, settings.wall.mm());
@@ -117,8 +129,15 @@ impl Stage for Hollow {
     }
 }
 
+/// Bytes a face of the cavity that the piece keeps: a corner that lies off its place.
+const CORNERS: f64 = 64.0;
+/// Bytes a face of the cavity while its corners are moved.
+const SHAPING: f64 = 300.0;
+
 fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
-    let needed = cavity::memory(cells, settings.wall.mm());
+    let grid = cells.grid();
+    let needed = cavity::Fineness::of(grid.cell, settings.wall.mm()).bytes(grid.len() as f64);
+    let needed = Memory::from_bytes(needed as u64);
     if needed <= settings.memory {
         return Ok(());
     }
@@ -192,7 +211,8 @@ fn shaped(
 }
 
 fn say(shop: &mut Shop<'_>, piece: &mut Workpiece) {
-    let material = piece.hull().expect("the piece has cells").skin.volume();
+    let hull = piece.hull().expect("the piece has cells");
+    let material = hull.skin.volume();
     let (cells, void) = (piece.cells().expect("cells were hollowed"), piece.void().expect("the void was just given"));
     let solid = cells.count() as f64 * cells.grid().cell.powi(3);
     shop.fact(Fact::number("wall", void.wall, Unit::Mm));
@@ -206,8 +226,19 @@ fn say(shop: &mut Shop<'_>, piece: &mut Workpiece) {
         let shaft = format!("{} – {}, {} – {}, {} – {}", low.x, high.x, low.y, high.y, low.z, high.z);
         vec![o.side.to_string(), o.width().to_string(), shaft]
     };
+    say_standing(shop, cells, void, hull.skin.centre());
     let rows = void.openings.iter().map(row).collect();
     shop.fact(Fact::table("openings", &["side", "clear width, mm", "shaft along x, y, z, mm"], rows));
+}
+
+/// Says how safely the piece stands, solid and hollow. Taking out the inside lightens the piece where it is thick, which may
+/// raise its centre of mass. What comes of it is for `validate` to say, of the file itself.
+fn say_standing(shop: &mut Shop<'_>, cells: &Cells, void: &Void, centre: DVec3) {
+    let Some(solid) = Standing::of(cells) else { return };
+    // Mouths in the bottom carry nothing, but the ground meets what is round them.
+    let Some(hollow) = Standing::on(&cells.minus(&void.shafts), centre) else { return };
+    shop.fact(Fact::number("tipping angle while solid", solid.tipping().angle(), Unit::Degrees));
+    shop.fact(Fact::number("tipping angle when hollow", hollow.tipping().angle(), Unit::Degrees));
 }
 
 /// Says where room for the cavity stayed solid because it cannot be emptied.

@@ -6,7 +6,8 @@
 //!
 //! 1. The surface is closed, turned outwards, and touches itself nowhere (`closed`).
 //! 2. It is one body, and no cavity is sealed (`bodies`).
-//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`).
+//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`). It stands
+//!    on its lowest facets, and tips over at a safe angle only (`standing`).
 //! 4. The openings are where they should be and wide enough; the inside is reached through nothing else (`outside`).
 //! 5. Each outside triangle lies on a painted cube face and has its colour; each face is there (`colours`).
 //! 6. The wall between cavity and outside is as thick as asked, by the exact distance of triangles; the thinnest part
@@ -22,6 +23,7 @@ mod mesh;
 mod outside;
 mod said;
 mod separation;
+mod standing;
 mod tree;
 mod views;
 mod wall;
@@ -39,6 +41,7 @@ use serde::{Deserialize, Serialize};
 use crate::Length;
 use crate::findings::{Fact, Finding};
 use crate::formats::threemf::read::{self, Limits};
+use crate::outlook::Outlook;
 use crate::process::Process;
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
@@ -50,6 +53,9 @@ use tree::Tree;
 /// What reading the file may cost, whatever the process allows: 1 GiB of text and ten million triangles, far above any
 /// piece that could be ordered and well within a workstation's memory.
 const LIMITS: Limits = Limits { part_bytes: 1 << 30, triangles: 10_000_000 };
+
+/// Bytes a face of the skin: the file and its text, then two triangles in points, edges and trees.
+const MEASURING: f64 = 700.0;
 
 /// Coordinates beyond this many mm are no piece. Below it, volumes of triangles of a micron still add up in `f64`.
 const FARTHEST: f64 = 1e6;
@@ -70,9 +76,13 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
+
+    fn outlook(_: &Settings, before: Outlook) -> Outlook {
+        before.after(MEASURING * before.skin_faces(), 0.0)
+    }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         match settings.wall {
@@ -131,11 +141,13 @@ fn measure(mesh: &Mesh, bytes: u64, intent: &Intent<'_>, process: &Process) -> S
     let topology = closed::check(mesh, intent.region(), &mut said);
     let parts = bodies::measure(mesh, &topology);
     let has_body = bodies::check(&parts, process, intent.region(), &mut said);
-    mass::Mass::of(mesh).check(process, &mut said);
+    let mass = mass::Mass::of(mesh);
+    mass.check(process, &mut said);
     if !has_body {
         // Without a body there is no outside to measure; the finding about it has been said.
         return said;
     }
+    standing::check(mesh, &mass, &mut said);
 
     let outside = outside::flood(mesh, &topology, &parts, intent.openings);
     outside::check(mesh, &topology, &outside, intent.openings, process, &mut said);
