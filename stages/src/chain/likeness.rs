@@ -53,3 +53,92 @@ pub(super) fn caution(like: &Likeness, cell: f64) -> Option<Finding> {
         "look at the pictures; make `voxelise.cell` smaller, the piece larger with `scale`, or thicken the model";
     Some(Finding::caution("likeness-poor", message, remedy))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use glam::DVec3;
+    use serde_json::json;
+
+    use crate::conformance::Trial;
+    use crate::findings::{Severity, Value};
+    use crate::solid::Surface;
+    use crate::solid::forms::{cuboid, sphere, together};
+    use crate::stage::{Outcome, erase};
+    use crate::workpiece::Workpiece;
+
+    /// What `voxelise` and then `repair` say of a form with cells of 1 mm.
+    fn said(surface: Surface) -> [Outcome; 2] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut piece = Workpiece::default().with_surface(surface);
+        let voxelise = (erase::<super::super::voxelise::Voxelise>(), json!({ "cell": "1 mm" }));
+        let repair = (erase::<super::super::repair::Repair>(), json!({}));
+        [voxelise, repair].map(|(stage, settings)| {
+            let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece: piece.clone() };
+            let (next, outcome) = trial.run(folder.path().to_path_buf()).unwrap();
+            piece = next;
+            outcome
+        })
+    }
+
+    fn number(outcome: &Outcome, name: &str) -> Option<f64> {
+        outcome.facts.iter().find(|fact| fact.name == name).map(|fact| match fact.value {
+            Value::Number(number) => number,
+            ref other => panic!("{other:?}"),
+        })
+    }
+
+    fn poor(outcome: &Outcome) -> bool {
+        outcome.findings.iter().any(|finding| {
+            let poor = finding.code == "likeness-poor";
+            assert!(!poor || (finding.severity == Severity::Caution && finding.remedy.contains("voxelise.cell")));
+            poor
+        })
+    }
+
+    #[test]
+    fn balls_are_kept_poorly_by_a_few_cubes_alone() {
+        // Numeric integration: 91 to 93 % for eight cells from the middle, 69 to 74 % for two.
+        for (radius, low, high) in [(8.0, 91.0, 93.0), (2.0, 69.0, 74.5)] {
+            let [outcome, _] = said(sphere(radius, 5));
+            let overlap = number(&outcome, "volume overlap").unwrap();
+            assert!((low..high).contains(&overlap), "{overlap}");
+            assert_eq!(poor(&outcome), radius < 3.0);
+        }
+    }
+
+    #[test]
+    fn sheets_that_no_cube_stands_for_are_a_caution_however_small_their_volume() {
+        let block = cuboid(DVec3::ZERO, DVec3::splat(10.0));
+        let sheet = cuboid(DVec3::new(10.0, 4.7, 0.0), DVec3::new(20.0, 4.8, 10.0));
+        let [outcome, _] = said(together(&[block, sheet]));
+        assert!(number(&outcome, "volume overlap").unwrap() > 95.0);
+        assert!(poor(&outcome));
+    }
+
+    #[test]
+    fn repair_says_it_again_if_it_changed_the_cubes() {
+        let [before, after] = said(sphere(8.0, 5));
+        assert!(number(&before, "volume overlap").is_some() && number(&after, "volume overlap").is_none());
+        // A block of 8 cells less that goes as an island: 1000 of 1008 mm³ are left in common.
+        let apart =
+            [cuboid(DVec3::ZERO, DVec3::splat(10.0)), cuboid(DVec3::new(14.0, 0.0, 0.0), DVec3::new(16.0, 2.0, 2.0))];
+        let [before, after] = said(together(&apart));
+        let overlaps = [before, after].map(|outcome| number(&outcome, "volume overlap").unwrap());
+        assert!(
+            (overlaps[0] - 100.0).abs() < 1e-9 && (overlaps[1] - 100.0 * 1000.0 / 1008.0).abs() < 0.2,
+            "{overlaps:?}"
+        );
+    }
+
+    #[test]
+    fn every_side_is_told_its_silhouette() {
+        let [outcome, _] = said(cuboid(DVec3::ZERO, DVec3::splat(10.0)));
+        let table = outcome.facts.iter().find(|fact| fact.name == "silhouettes").unwrap();
+        let Value::Table { rows, .. } = &table.value else { panic!("{table:?}") };
+        let sides: Vec<_> = rows.iter().map(|row| (row[0].as_str(), row[1].as_str())).collect();
+        assert_eq!(sides, ["right", "left", "back", "front", "top", "bottom"].map(|side| (side, "100.00")));
+    }
+}

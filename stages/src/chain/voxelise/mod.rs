@@ -188,7 +188,6 @@ fn amount(bytes: f64) -> String {
 fn say_best(shop: &mut Shop<'_>, best: &Best) {
     shop.fact(Fact::whole("places tried for the grid", best.tried, Unit::Count));
     shop.fact(Fact::triple("grid moved by", best.shift, Unit::Mm));
-    shop.fact(Fact::number("volume overlap in the usual place", 100.0 * best.usual, Unit::Percent));
     shop.fact(Fact::number("volume overlap gained by the place", 100.0 * (best.overlap - best.usual), Unit::Percent));
     let kept = match best.symmetric {
         [true, true, _] => "left to right and front to back",
