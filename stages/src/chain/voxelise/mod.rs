@@ -16,6 +16,7 @@ pub use self::placing::{Anchor, Placing};
 use super::likeness;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
+use crate::outlook::Outlook;
 use crate::solid::inside::{self, Told};
 use crate::solid::{Cells, Grid};
 use crate::stage::{Halt, Misfit, Shop, Stage};
@@ -59,6 +60,17 @@ impl Stage for Voxelise {
     const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
+
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let longest = before.size.max_element();
+        let cell =
+            settings.across.map_or_else(|| settings.cell.map_or(longest, Length::mm), |n| longest / f64::from(n));
+        // One more than fits: where the grid sits is not known yet.
+        let counts = (before.size / cell).floor() + 1.0;
+        let after = Outlook { grid: Some((cell, counts)), ..before };
+        let takes = EDGES * before.triangles + CROSSINGS * after.faces() / 3.0;
+        after.after(takes, before.surface_bytes() + after.cells() / 8.0)
+    }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         if !(0.0..0.5).contains(&settings.accuracy) {
@@ -140,6 +152,11 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
     }
     Ok(cell)
 }
+
+/// Bytes a triangle for its edges and its patch.
+const EDGES: f64 = 90.0;
+/// Bytes a crossing: the word itself, twice while they are gathered, and what gathering leaves free.
+const CROSSINGS: f64 = 24.0;
 
 /// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
 const BYTES_A_CELL: f64 = 1.0;
