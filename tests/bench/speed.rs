@@ -4,6 +4,7 @@
 
 mod chain;
 mod files;
+mod health;
 mod likeness;
 mod pieces;
 

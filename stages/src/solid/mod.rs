@@ -12,12 +12,14 @@ pub mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
+pub mod health;
 pub mod inside;
 pub mod likeness;
 pub mod nearest;
 mod outward;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 mod surface;

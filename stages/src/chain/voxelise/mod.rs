@@ -6,6 +6,7 @@
 
 mod best;
 mod placing;
+mod source;
 
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
@@ -95,7 +96,7 @@ impl Stage for Voxelise {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
-        let cell = cell_size(settings, hi - lo)?;
+        let cell = cell_size(settings, hi - lo).map_err(|misfit| source::with_doubt(misfit, hi - lo, shop))?;
         let place = |shift| {
             let (low, counts) = placing::place(settings.grid, shift, [lo, hi], cell);
             Ok::<_, Misfit>((low, fits_in_memory(counts, settings, cell)?))
@@ -110,6 +111,7 @@ impl Stage for Voxelise {
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
+        source::tell(&surface, shop)?;
         let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
@@ -232,17 +234,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
-        shop.finding(Finding::note(
-            "triangles-turned",
-            format!(
-                "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned
-            ),
-            "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
     if told.patches_turned > 0 {
         shop.fact(Fact::whole("patches turned", told.patches_turned, Unit::Count));
         shop.finding(Finding::note(
@@ -256,13 +247,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
             "model-inside-out",
             "the model was inside out and was turned",
             "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
-    if told.rim_edges > 0 {
-        shop.finding(Finding::note(
-            "model-open",
-            format!("the model has holes ({} edges on their rims); they were closed by winding number", told.rim_edges),
-            "look at the pictures; close the holes in the model if the form is not what you meant",
         ));
     }
 }
