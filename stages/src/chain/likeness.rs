@@ -1,8 +1,12 @@
 //! What stages say of how well the cubes keep the form; what is measured is told in [`crate::solid::likeness`].
 
+use glam::DVec3;
+
+use super::voxelise::telling;
 use crate::Side;
 use crate::findings::{Fact, Finding, Unit};
-use crate::solid::{Cells, Likeness, Surface};
+use crate::outlook::Outlook;
+use crate::solid::{Cells, Grid, Likeness, Surface, likeness};
 use crate::stage::{Halt, Shop};
 
 /// The least volume overlap without a caution, in per cent. The cubes of a ball that is six cells across overlap with it
@@ -12,6 +16,14 @@ const LEAST_OVERLAP: f64 = 75.0;
 /// How far from the cubes' boundary, in cells, the farthest twentieth of the surface may lie without a caution. Nothing of
 /// a form that is nowhere thinner or sharper than the cells can follow is farther off than half a cell's diagonal, 0.87.
 const FARTHEST: f64 = 1.0;
+
+/// Bytes that measuring takes: to tell the samples of the volume and for a bit each, and for the cubes and the air around
+/// them two bits a cell, as they lie and in bins.
+pub(super) fn takes(piece: &Outlook) -> f64 {
+    let Some((cell, counts)) = piece.grid else { return 0.0 };
+    let samples = likeness::samples(&Grid { origin: DVec3::ZERO, cell, counts: counts.as_ivec3() });
+    telling(piece, cell / samples.cell) + samples.len() as f64 / 8.0 + 4.0 * piece.cells() / 8.0
+}
 
 /// Measures the cubes against the surface and says the facts.
 pub(super) fn tell(surface: &Surface, cells: &Cells, shop: &mut Shop<'_>) -> Result<Likeness, Halt> {

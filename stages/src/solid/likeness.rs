@@ -128,7 +128,7 @@ impl Spread {
 }
 
 /// The lattice on which the volume is sampled: over the same box as the grid, and up to a pitch more.
-fn samples(grid: &Grid) -> Grid {
+pub(crate) fn samples(grid: &Grid) -> Grid {
     let [second, third] = [GOLDEN * GOLDEN, GOLDEN * GOLDEN * GOLDEN];
     let pitches = [third, second].into_iter().chain((0..).map(|n| f64::from(n) + GOLDEN));
     let lattice = |pitch: f64| {

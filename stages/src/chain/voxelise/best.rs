@@ -21,6 +21,7 @@ use glam::{DVec3, IVec3};
 use rayon::prelude::*;
 
 use super::placing::Placing;
+use crate::outlook::Outlook;
 use crate::solid::inside::solid_cells;
 use crate::solid::{Cells, Grid, Surface};
 use crate::stage::{Halt, Misfit, Shop};
@@ -46,6 +47,12 @@ pub(super) struct Best {
     pub(super) overlap: f64,
     /// The axes along which the form is symmetric and stays so; always false where one place was tried alone.
     pub(super) symmetric: [bool; 3],
+}
+
+/// Bytes that trying takes: a bit for each sample and for each centre, beside telling them.
+pub(super) fn takes(piece: &Outlook) -> f64 {
+    let steps = f64::from(STEPS[0]);
+    super::telling(piece, steps) + 2.0 * steps.powi(3) * piece.cells() / 8.0
 }
 
 /// Tries places for a grid that lies where it usually would. Only the lattice is bounded by `memory`.
