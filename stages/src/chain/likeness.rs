@@ -112,12 +112,12 @@ mod tests {
 
     #[test]
     fn balls_are_kept_poorly_by_a_few_cubes_alone() {
-        // Numeric integration: 91 to 93 % for eight cells from the middle, 69 to 74 % for two.
-        for (radius, low, high) in [(8.0, 91.0, 93.0), (2.0, 69.0, 74.5)] {
+        // Numeric integration with NumPy: 91.2 % eight cells from the middle, 61.6 % one and a half.
+        for (radius, low, high) in [(8.0, 91.0, 93.0), (1.5, 59.0, 65.0)] {
             let [outcome, _] = said(sphere(radius, 5));
             let overlap = number(&outcome, "volume overlap").unwrap();
             assert!((low..high).contains(&overlap), "{overlap}");
-            assert_eq!(poor(&outcome), radius < 3.0);
+            assert_eq!(poor(&outcome), radius < 2.0);
         }
     }
 
