@@ -10,7 +10,7 @@ use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
 use crate::outlook::Outlook;
 use crate::paint::Paint;
 use crate::solid::{Patch, Skin};
-use crate::stage::{Halt, Shop, Stage};
+use crate::stage::{Halt, Shop, Stage, some_cubes};
 use crate::workpiece::{OrderedFile, Part, Workpiece};
 use crate::{Side, Six, Srgb};
 
@@ -68,7 +68,7 @@ impl Stage for Colour {
     }
 
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cell = piece.cells().expect("the plan saw to it").grid().cell;
+        let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
         let paint = paint(settings, Arc::clone(&hull.faces));
         say(shop, settings, &paint, cell);

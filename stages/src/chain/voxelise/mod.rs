@@ -118,12 +118,11 @@ impl Stage for Voxelise {
         let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
-            return Err(Misfit::new(
-                if settings.cell.is_some() { "cell" } else { "across" },
-                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell"),
-                "choose a smaller cell, or scale the piece up",
-            )
-            .into());
+            // Not the end yet: `repair` makes cubes of a thin sheet where it is asked to.
+            let message =
+                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
+            let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
+            shop.finding(Finding::caution("no-cubes", message, remedy));
         }
         let like = likeness::tell(&surface, &cells, shop)?;
         likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
