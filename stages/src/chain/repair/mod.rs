@@ -138,7 +138,8 @@ impl Stage for Repair {
     const GIVES: &'static [Part] = &[Part::Cells];
 
     fn outlook(_: &Settings, before: Outlook) -> Outlook {
-        before.after(SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0, 0.0)
+        let mending = SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0;
+        before.after(mending.max(super::likeness::takes(&before)), 0.0)
     }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
