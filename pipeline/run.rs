@@ -97,6 +97,7 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
         commission: plan.job.commission.as_str(),
         run: &name,
         stages: plan.job.steps.len(),
+        memory: plan.memory().map(|(memory, _)| memory),
     });
 
     let mut recorder = Recorder::default();

@@ -11,9 +11,11 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use turnhue_reports::record::File;
+use turnhue_stages::outlook::Outlook;
 use turnhue_stages::process::Process;
 use turnhue_stages::solid::Surface;
 use turnhue_stages::stage::{AnyStage, Misfit, ReadyStage};
+use turnhue_stages::units::Memory;
 
 use crate::diagnostic::{Diagnostic, Place};
 use crate::job::{Commission, Draft, ModelRequest, Text, Title, settings};
@@ -86,6 +88,26 @@ impl Plan {
     #[must_use]
     pub fn commission(&self) -> &Commission {
         &self.job.commission
+    }
+
+    /// What the piece will grow to, stage by stage.
+    #[must_use]
+    pub fn outlook(&self) -> Vec<Outlook> {
+        let mut known = Outlook::of(&self.job.surface);
+        let stages = self.job.steps.iter();
+        stages
+            .map(|step| {
+                known = step.stage.outlook(known);
+                known
+            })
+            .collect()
+    }
+
+    /// The most memory that a run will hold, and the stage that needs it.
+    #[must_use]
+    pub fn memory(&self) -> Option<(Memory, &'static str)> {
+        let stages = self.job.steps.iter().map(|step| step.stage.name());
+        self.outlook().iter().map(Outlook::peak).zip(stages).max_by_key(|&(memory, _)| memory)
     }
 
     /// The job with every default filled in.

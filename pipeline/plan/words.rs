@@ -26,10 +26,15 @@ impl Plan {
             self.job.process.name,
             self.job.process.family.name()
         );
+        if let Some((memory, stage)) = self.memory() {
+            words += &format!("  memory   about {} at most, in {stage}\n", memory.rounded());
+        }
+        let outlook = self.outlook();
         for (index, step) in self.job.steps.iter().enumerate() {
             let stage = &step.stage;
             words += &format!("  {:>2}. {}: {}\n", index + 1, stage.name(), step.purpose);
             words += &format!("      takes {}; gives {}\n", parts(stage.needs()), parts(stage.gives()));
+            words += &format!("      memory: about {}\n", outlook[index].peak().rounded());
             if let Value::Object(settings) = stage.settings() {
                 for (name, value) in settings.iter().filter(|(_, value)| !value.is_null()) {
                     words += &format!("      {name}: {}\n", plain(value));

@@ -113,6 +113,7 @@ pub mod chain;
 pub mod conformance;
 pub mod findings;
 pub mod formats;
+pub mod outlook;
 pub mod paint;
 pub mod process;
 mod side;

@@ -15,6 +15,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::findings::{Fact, Finding};
+use crate::outlook::Outlook;
 use crate::process::Process;
 use crate::solid::Cells;
 use crate::workpiece::{Part, Workpiece};
@@ -43,6 +44,13 @@ pub trait Stage: Send + Sync + 'static {
     fn files(settings: &Self::Settings) -> Vec<String> {
         let _ = settings;
         Vec::new()
+    }
+
+    /// What the piece will grow to by this stage, and the memory that takes, reckoned before anything runs from what is known
+    /// before the stage. Bounds from above where it cannot know.
+    fn outlook(settings: &Self::Settings, before: Outlook) -> Outlook {
+        let _ = settings;
+        before.after(0.0, 0.0)
     }
 
     /// Checks what can be checked without the piece: ranges, and the content of the files named. Must not touch the
@@ -312,6 +320,8 @@ pub trait ReadyStage: Send + Sync {
     fn settings(&self) -> serde_json::Value;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
+    /// See [`Stage::outlook`].
+    fn outlook(&self, before: Outlook) -> Outlook;
     /// See [`Stage::check`].
     ///
     /// # Errors
@@ -391,6 +401,10 @@ impl<S: Stage> ReadyStage for Ready<S> {
 
     fn files(&self) -> Vec<String> {
         S::files(&self.0)
+    }
+
+    fn outlook(&self, before: Outlook) -> Outlook {
+        S::outlook(&self.0, before)
     }
 
     fn check(&self, shop: &Shop<'_>) -> Result<(), Misfit> {

@@ -60,10 +60,14 @@ impl Void {
     /// Where a corner of the finer lattice lies, in mm.
     #[must_use]
     pub fn corner(&self, at: IVec3) -> DVec3 {
-        self.moved.get(&[at.z, at.y, at.x]).copied().unwrap_or_else(|| {
-            // Counted in whole cells, so that corners of cells come out the same as on the solid's own grid.
-            let grid = self.shafts.grid();
-            grid.origin + grid.cell * (at.as_dvec3() / f64::from(self.per_cell))
-        })
+        self.moved.get(&[at.z, at.y, at.x]).copied().unwrap_or_else(|| self.place(at))
+    }
+
+    /// The place of a corner on the finer lattice, moved or not, in mm. Counted in whole cells, so that corners of cells
+    /// come out the same as on the solid's own grid.
+    #[must_use]
+    pub fn place(&self, at: IVec3) -> DVec3 {
+        let grid = self.shafts.grid();
+        grid.origin + grid.cell * (at.as_dvec3() / f64::from(self.per_cell))
     }
 }

@@ -9,6 +9,7 @@ import conversion
 import files
 import jobs
 import shapes
+import told
 import walls
 from piece import Piece
 from tally import Tally
@@ -34,6 +35,12 @@ def main(scratch):
     with tally.part("teapot"):
         piece, model = from_npm(tally, scratch, "teapot", opening=24)
         conversion.check_open(tally, piece, model)
+    with tally.part("told"):
+        for name, model, true in told.generated():
+            told.check(tally, scratch, name.replace(" ", "-"), model, true)
+        for name in ("bunny", "teapot"):
+            model = jobs.scaled(jobs.npm_model(scratch, name), lambda extents: LONGEST / extents.max())
+            told.check(tally, scratch, name, model)
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)

@@ -57,15 +57,32 @@ def scaled(mesh, factor):
     return trimesh.Trimesh(mesh.vertices * factor(mesh.extents), mesh.faces, process=False)
 
 
-def write(folder, name, mesh, *, model="units: mm, up: +z, facing: -y", scale="factor: 1", grid="", opening=None):
-    """Writes a mesh as binary STL and a job for it; gives the job's path. `opening` is a width in mm at the bottom."""
+def write(
+    folder,
+    name,
+    mesh,
+    *,
+    model="units: mm, up: +z, facing: -y",
+    scale="factor: 1",
+    grid="",
+    opening=None,
+    chain=("repair", "validate"),
+):
+    """Writes a mesh as binary STL and a job for it; gives the job's path. `opening` is a width in mm at the bottom.
+
+    `chain` picks among `repair` and `validate`; both are usual.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     mesh.export(folder / f"{name}.stl")
     colours = ", ".join(f'{side}: "{colour}"' for side, colour in COLOURS.items())
-    stages = [f"scale: {{ {scale} }}", f"voxelise: {{ cell: {CELL} mm{grid} }}", "repair"]
+    stages = [f"scale: {{ {scale} }}", f"voxelise: {{ cell: {CELL} mm{grid} }}"]
+    if "repair" in chain:
+        stages.append("repair")
     if opening is not None:
         stages.append(f"hollow: {{ wall: {WALL} mm, openings: [{{ side: bottom, width: {opening} mm }}] }}")
-    stages += [f"colour: {{ {colours} }}", "validate"]
+    stages.append(f"colour: {{ {colours} }}")
+    if "validate" in chain:
+        stages.append("validate")
     lines = [
         f"commission: OUTSIDE-{name}",
         f"title: {json.dumps(TITLE, ensure_ascii=False)}",

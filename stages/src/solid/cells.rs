@@ -1,5 +1,7 @@
 //! A solid of cubes: where the grid sits, and one bit a cell.
 
+use std::ops::Range;
+
 use glam::{DVec3, IVec3};
 use rayon::prelude::*;
 
@@ -85,13 +87,27 @@ impl Cells {
     /// Fills each line along x, given its `j` and `k`, on all threads. Bits past the grid's end must stay zero.
     pub fn from_lines(grid: Grid, fill: impl Fn(i32, i32, &mut [u64]) + Sync) -> Self {
         let mut cells = Self::empty(grid);
-        let ny = grid.counts.y as usize;
-        if cells.words_a_line > 0 {
-            cells.words.par_chunks_mut(cells.words_a_line).enumerate().for_each(|(line, words)| {
-                fill((line % ny) as i32, (line / ny) as i32, words);
-            });
-        }
+        cells.fill_layers(0..grid.counts.z, |j, k, line| {
+            fill(j, k, line);
+            0
+        });
         cells
+    }
+
+    /// Fills each line along x of some layers, given its `j` and `k`, on all threads; gives the sum of what `fill` gives.
+    /// Bits past the grid's end must stay zero.
+    ///
+    /// # Panics
+    /// If a layer is off the grid.
+    pub fn fill_layers(&mut self, layers: Range<i32>, fill: impl Fn(i32, i32, &mut [u64]) -> usize + Sync) -> usize {
+        let ny = self.grid.counts.y as usize;
+        if self.words_a_line * ny == 0 {
+            return 0;
+        }
+        let words_a_layer = self.words_a_line * ny;
+        let words = &mut self.words[layers.start as usize * words_a_layer..layers.end as usize * words_a_layer];
+        let lines = words.par_chunks_mut(self.words_a_line).enumerate();
+        lines.map(|(line, words)| fill((line % ny) as i32, layers.start + (line / ny) as i32, words)).sum()
     }
 
     /// Where the grid sits.

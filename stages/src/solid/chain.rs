@@ -4,12 +4,11 @@
 //! remains is the 1-chain ∂S: empty for a closed, consistently turned surface, the rims of holes for an open one. As
 //! ∂∂S = 0, joining ∂S to any point by a cone of triangles closes the surface.
 
-use std::cmp::Ordering;
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::BTreeMap;
 
 use glam::DVec3;
-use rayon::prelude::*;
 
+use super::edges::{Edges, runs_up};
 use super::{Forest, Surface};
 
 /// An oriented edge with its multiplicity in ∂S.
@@ -23,39 +22,23 @@ pub struct RimEdge {
     pub times: u32,
 }
 
-/// The 1-chain ∂S of the surface, in the order of the point indices. Triangles with two equal corners add nothing.
+/// The 1-chain ∂S of triangles, whose edges are `edges` whichever way they are turned, in the order of the point indices.
 #[must_use]
-pub fn rim(triangles: &[[u32; 3]]) -> Vec<RimEdge> {
-    let mut edges: Vec<(u64, i8)> = triangles
-        .par_iter()
-        .filter(|[a, b, c]| a != b && b != c && c != a)
-        .flat_map_iter(|&[a, b, c]| [(a, b), (b, c), (c, a)])
-        .map(|(from, to)| if from < to { (key(from, to), 1) } else { (key(to, from), -1) })
-        .collect();
-    edges.par_sort_unstable();
-    edges
-        .chunk_by(|a, b| a.0 == b.0)
-        .filter_map(|run| {
-            let net: i64 = run.iter().map(|&(_, turn)| i64::from(turn)).sum();
-            let (low, high) = ((run[0].0 >> 32) as u32, run[0].0 as u32);
-            let times = net.unsigned_abs() as u32;
-            match net.cmp(&0) {
-                Ordering::Equal => None,
-                Ordering::Greater => Some(RimEdge { from: low, to: high, times }),
-                Ordering::Less => Some(RimEdge { from: high, to: low, times }),
-            }
-        })
-        .collect()
-}
-
-fn key(low: u32, high: u32) -> u64 {
-    u64::from(low) << 32 | u64::from(high)
+pub fn rim(triangles: &[[u32; 3]], edges: &Edges) -> Vec<RimEdge> {
+    edges.map(|low, high, on| {
+        let net: i64 = on.iter().map(|t| if runs_up(triangles[t as usize], low, high) { 1 } else { -1 }).sum();
+        let times = net.unsigned_abs() as u32;
+        match net {
+            0 => None,
+            1.. => Some(RimEdge { from: low, to: high, times }),
+            _ => Some(RimEdge { from: high, to: low, times }),
+        }
+    })
 }
 
 /// Triangles that close the surface: each connected part of the rim joined to its own middle by a cone.
 #[must_use]
-pub fn cap(surface: &Surface, rim: &[RimEdge]) -> Vec<[DVec3; 3]> {
-    let points = surface.points();
+pub fn cap(points: &[DVec3], rim: &[RimEdge]) -> Vec<[DVec3; 3]> {
     let mut cap = Vec::with_capacity(rim.len());
     for part in connected(rim) {
         let middle = part.iter().map(|e| points[e.from as usize] + points[e.to as usize]).sum::<DVec3>()
@@ -87,75 +70,101 @@ fn connected(rim: &[RimEdge]) -> Vec<Vec<RimEdge>> {
     parts.into_values().collect()
 }
 
-/// Turns triangles so that neighbours agree wherever they share an edge that no third triangle touches, keeping in each
-/// connected patch the way of the larger area; and says how many it turned.
-#[must_use]
-pub fn turned_alike(surface: &Surface) -> (Surface, usize) {
-    let mut triangles = surface.triangles().to_vec();
-    let turned = if rim(&triangles).is_empty() { 0 } else { agree(surface, &mut triangles) };
-    let alike = Surface::new(surface.points().to_vec(), triangles).expect("turning a triangle keeps its corners");
-    (alike, turned)
+/// Patches of triangles: joined through edges that have just two of them.
+#[derive(Clone, Debug)]
+pub struct Patches {
+    /// The patch of each triangle. Patches are numbered in the order of their first triangles.
+    pub of: Vec<u32>,
+    /// How many there are.
+    pub count: usize,
+    /// The triangles that are turned the other way than the larger part, by area, of their patch.
+    pub turned: Vec<u32>,
 }
 
-/// Makes neighbours agree, patch by patch; gives the number of triangles turned.
-fn agree(surface: &Surface, triangles: &mut [[u32; 3]]) -> usize {
-    let across = neighbours(triangles);
-    let mut flip: Vec<Option<bool>> = vec![None; triangles.len()];
-    let mut turned = 0;
-    let mut queue = VecDeque::new();
-    for start in 0..triangles.len() {
-        if flip[start].is_some() {
-            continue;
-        }
-        flip[start] = Some(false);
-        queue.push_back(start);
+impl Patches {
+    /// Finds the patches of a surface whose edges are `edges`.
+    #[must_use]
+    pub fn of(surface: &Surface, edges: &Edges) -> Self {
+        let triangles = surface.triangles();
+        let across = neighbours(triangles, edges);
+        let mut of = vec![u32::MAX; triangles.len()];
+        let mut flipped = vec![false; triangles.len()];
+        let (mut count, mut turned) = (0, Vec::new());
         let mut patch = Vec::new();
-        while let Some(t) = queue.pop_front() {
-            patch.push(t);
-            for (other, same_way) in across[t].into_iter().flatten() {
-                if flip[other].is_none() {
-                    flip[other] = flip[t].map(|f| f != same_way);
-                    queue.push_back(other);
+        for start in 0..triangles.len() {
+            if of[start] != u32::MAX {
+                continue;
+            }
+            of[start] = count;
+            patch.clear();
+            patch.push(start as u32);
+            let mut next = 0;
+            while next < patch.len() {
+                let t = patch[next] as usize;
+                next += 1;
+                for (other, agree) in across[t].iter().filter_map(|link| link.neighbour()) {
+                    if of[other as usize] == u32::MAX {
+                        of[other as usize] = count;
+                        flipped[other as usize] = flipped[t] == agree;
+                        patch.push(other);
+                    }
                 }
             }
+            count += 1;
+            turned.extend(minority(surface, &patch, &flipped));
         }
-        let area = |flipped: bool| -> f64 {
-            patch.iter().filter(|&&t| flip[t] == Some(flipped)).map(|&t| triangle_area(surface.corners(t))).sum()
-        };
-        let wrong = area(true) <= area(false);
-        for &t in patch.iter().filter(|&&t| flip[t] == Some(wrong)) {
-            triangles[t].swap(1, 2);
-            turned += 1;
-        }
+        turned.sort_unstable();
+        Self { of, count: count as usize, turned }
     }
-    turned
+}
+
+/// The triangles of a patch that are turned the way of the smaller area; of equal areas, the other way than the first.
+fn minority<'a>(surface: &Surface, patch: &'a [u32], flipped: &'a [bool]) -> impl Iterator<Item = u32> + 'a {
+    let any = patch.iter().any(|&t| flipped[t as usize]);
+    let area = |way: bool| -> f64 {
+        patch.iter().filter(|&&t| flipped[t as usize] == way).map(|&t| triangle_area(surface.corners(t as usize))).sum()
+    };
+    let wrong = !any || area(true) <= area(false);
+    patch.iter().copied().filter(move |&t| any && flipped[t as usize] == wrong)
 }
 
 fn triangle_area([a, b, c]: [DVec3; 3]) -> f64 {
     (b - a).cross(c - a).length() / 2.0
 }
 
-/// Across each side of each triangle, its one neighbour there, and whether both run along the common edge the same way
-/// (then they disagree). No neighbour where the edge has one triangle, or more than two.
-fn neighbours(triangles: &[[u32; 3]]) -> Vec<[Option<(usize, bool)>; 3]> {
-    let mut edges: Vec<(u64, bool, u32, u8)> = triangles
-        .par_iter()
-        .enumerate()
-        .filter(|(_, [a, b, c])| a != b && b != c && c != a)
-        .flat_map_iter(|(t, &tri)| {
-            (0..3u8).map(move |side| {
-                let (from, to) = (tri[side as usize], tri[(side as usize + 1) % 3]);
-                (key(from.min(to), from.max(to)), from < to, t as u32, side)
-            })
-        })
-        .collect();
-    edges.par_sort_unstable();
-    let mut across = vec![[None; 3]; triangles.len()];
-    for run in edges.chunk_by(|a, b| a.0 == b.0) {
-        if let [(_, up_a, a, side_a), (_, up_b, b, side_b)] = *run {
-            across[a as usize][side_a as usize] = Some((b as usize, up_a == up_b));
-            across[b as usize][side_b as usize] = Some((a as usize, up_a == up_b));
+/// The way across an edge to a neighbour: its number, and in the lowest bit whether both are turned alike.
+#[derive(Clone, Copy)]
+struct Link(u64);
+
+impl Link {
+    const NONE: Self = Self(u64::MAX);
+
+    fn to(triangle: u32, agree: bool) -> Self {
+        Self(u64::from(triangle) << 1 | u64::from(agree))
+    }
+
+    fn neighbour(self) -> Option<(u32, bool)> {
+        (self.0 != u64::MAX).then_some(((self.0 >> 1) as u32, self.0 & 1 == 1))
+    }
+}
+
+/// The neighbours of each triangle across the edges that have just two triangles.
+fn neighbours(triangles: &[[u32; 3]], edges: &Edges) -> Vec<[Link; 3]> {
+    let pairs = edges.map(|low, high, on| {
+        let [a, b] = on.pair()?;
+        // Neighbours that are turned alike run along their common edge in opposite ways.
+        let agree = runs_up(triangles[a as usize], low, high) != runs_up(triangles[b as usize], low, high);
+        Some((a, b, agree))
+    });
+    let mut across = vec![[Link::NONE; 3]; triangles.len()];
+    let mut put = |at: u32, link: Link| {
+        if let Some(free) = across[at as usize].iter_mut().find(|link| link.neighbour().is_none()) {
+            *free = link;
         }
+    };
+    for (a, b, agree) in pairs {
+        put(a, Link::to(b, agree));
+        put(b, Link::to(a, agree));
     }
     across
 }

@@ -5,12 +5,15 @@ pub mod chain;
 pub mod clearance;
 mod components;
 mod contacts;
+mod crossings;
 pub mod distance;
+pub mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
 pub mod inside;
 pub mod nearest;
+mod outward;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod skin;

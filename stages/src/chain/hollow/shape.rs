@@ -11,14 +11,12 @@
 //!    outside until every sample keeps w plus what may be missed between samples.
 //!
 //! No corner moves along an axis by as much as h/2 where another corner of the boundary lies ahead; so no two corners
-//! meet, and neighbours stay in order. A corner on the wall of a
-//! shaft moves within that wall only.
+//! meet, and neighbours stay in order. A corner on the wall of a shaft moves within that wall only.
 //!
 //! What may be missed: the distance to one block is convex with a second derivative of at most 1/d ≤ 1/w where the block
 //! is met at an edge or a corner, and linear where it is met at a face throughout. (Blocks behind a nearer neighbour do
-//! not count.) Linear interpolation over a triangle
-//! whose smallest enclosing circle has radius r errs by at most r²/(2w) (Waldron 1998, "The error in linear
-//! interpolation at the vertices of a simplex").
+//! not count.) Linear interpolation over a triangle whose smallest enclosing circle has radius r errs by at most r²/(2w)
+//! (Waldron 1998, "The error in linear interpolation at the vertices of a simplex").
 //!
 //! Rejected: the lattice cells themselves as cavity, no corners moved. A cell wholly behind the wall stands off a slanted
 //! one by up to √3 h, so a few per cent of the wall would need a lattice many times finer, in triangles its square.
@@ -92,11 +90,13 @@ const OUTWARDS: f64 = 0.5 + SLACK;
 
 /// Moves the corners of the void's cavity.
 pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
-    let corners = corners(cells, void);
+    let mut faces = Vec::new();
+    each_cavity_face(void, |face| faces.push(face));
+    let corners = corners(cells, void, &faces);
     let place: BTreeMap<[i32; 3], usize> = corners.iter().enumerate().map(|(i, c)| (order(c.at), i)).collect();
     let mould = Mould { shore: Shore::of(cells), wall: void.wall, edge: void.cavity.grid().cell };
     let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c)).collect();
-    let quads: Vec<[usize; 4]> = faces(void).iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
+    let quads: Vec<[usize; 4]> = faces.iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
     let thin = mould.push(&corners, &quads, &mut points);
     Shaped {
         moved: corners.iter().zip(&points).map(|(c, &p)| (order(c.at), p)).collect(),
@@ -108,17 +108,11 @@ fn order(corner: IVec3) -> [i32; 3] {
     [corner.z, corner.y, corner.x]
 }
 
-fn faces(void: &Void) -> Vec<Face> {
-    let mut faces = Vec::new();
-    each_cavity_face(void, |face| faces.push(face));
-    faces
-}
-
 /// The corners of all faces between cavity and material, in the order of the lattice.
-fn corners(cells: &Cells, void: &Void) -> Vec<Corner> {
+fn corners(cells: &Cells, void: &Void, faces: &[Face]) -> Vec<Corner> {
     let mut looks_of: BTreeMap<[i32; 3], [bool; 6]> = BTreeMap::new();
-    for face in faces(void) {
-        for corner in face_corners(face) {
+    for face in faces {
+        for corner in face_corners(*face) {
             // The cavity looks towards the material: against the face's own side.
             looks_of.entry(order(corner)).or_default()[face.side.opposite() as usize] = true;
         }
@@ -133,20 +127,15 @@ fn corners(cells: &Cells, void: &Void) -> Vec<Corner> {
         };
         let (inward, outwards) = (reach(-outward, INWARDS), reach(outward, OUTWARDS));
         // Below its place lies the inside of the cavity where its faces look up, and the other way round.
-        let along = |up: i32, down: i32, level: f64| {
-            move |o: i32| {
-                if o == up {
-                    inward
-                } else if o == down {
-                    outwards
-                } else {
-                    level
-                }
+        let (mut below, mut above) = (DVec3::splat(edge * HALFWAY), DVec3::splat(edge * HALFWAY));
+        for axis in 0..3 {
+            match outward[axis] {
+                1 => (below[axis], above[axis]) = (inward, outwards),
+                -1 => (below[axis], above[axis]) = (outwards, inward),
+                _ => {}
             }
-        };
-        let below = DVec3::from_array(outward.to_array().map(along(1, -1, edge * HALFWAY)));
-        let above = DVec3::from_array(outward.to_array().map(along(-1, 1, edge * HALFWAY)));
-        Corner { at, free: free_axes(cells, void, at), outward, home: home(void, at), below, above }
+        }
+        Corner { at, free: free_axes(cells, void, at), outward, home: void.place(at), below, above }
     };
     looks_of.iter().map(corner).collect()
 }
@@ -291,9 +280,9 @@ impl Mould<'_> {
     /// By how much each corner of a triangle has to move so that its worst sample keeps the wall.
     fn lacking(&self, triangle: [DVec3; 3], blocks: &[Block]) -> Option<[DVec3; 3]> {
         let [a, b, c] = triangle;
-        let longest = (a - b).length_squared().max((b - c).length_squared()).max((c - a).length_squared());
-        // Jung: the enclosing circle of a triangle has at most the radius longest/√3; samples cut it SAMPLES times finer.
-        let missed = longest / (3.0 * (SAMPLES * SAMPLES) as f64) / (2.0 * self.wall);
+        let longest2 = (a - b).length_squared().max((b - c).length_squared()).max((c - a).length_squared());
+        // Jung: the enclosing circle of a triangle has at most the radius √(longest²/3); samples cut it SAMPLES times finer.
+        let missed = longest2 / (3.0 * (SAMPLES * SAMPLES) as f64) / (2.0 * self.wall);
         let samples = WEIGHTS.map(|weights| blend(triangle, weights));
         let mut worst: Option<(f64, [f64; 3], DVec3)> = None;
         for block in blocks {
@@ -321,12 +310,6 @@ impl Mould<'_> {
             weights.map(|w| way * (lack * w / total))
         })
     }
-}
-
-/// A corner's own place on the lattice.
-fn home(void: &Void, at: IVec3) -> DVec3 {
-    let grid = void.shafts.grid();
-    grid.origin + grid.cell * (at.as_dvec3() / f64::from(void.per_cell))
 }
 
 /// The weights of the samples of a triangle.

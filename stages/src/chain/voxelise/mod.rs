@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 pub use self::placing::{Anchor, Placing};
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
+use crate::outlook::Outlook;
 use crate::solid::inside::{self, Told};
 use crate::solid::{Cells, Grid};
 use crate::stage::{Halt, Misfit, Shop, Stage};
@@ -35,9 +36,17 @@ pub struct Settings {
     /// Where the grid sits.
     #[serde(default)]
     pub grid: Placing,
+    /// Cells of an open model whose winding number is nearer to ½ than this may be told either way; all others are told as
+    /// the exact number tells them. Larger is quicker where a model has very many holes. From 0 up to 0.5.
+    #[serde(default = "usual_accuracy")]
+    pub accuracy: f64,
     /// The most memory that the grid may take.
     #[serde(default = "Memory::usual")]
     pub memory: Memory,
+}
+
+fn usual_accuracy() -> f64 {
+    inside::ACCURACY
 }
 
 impl Stage for Voxelise {
@@ -45,11 +54,27 @@ impl Stage for Voxelise {
 
     const NAME: &'static str = "voxelise";
     const PURPOSE: &'static str = "rebuilds the form as a solid stack of cubes";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let longest = before.size.max_element();
+        let cell =
+            settings.across.map_or_else(|| settings.cell.map_or(longest, Length::mm), |n| longest / f64::from(n));
+        // One more than fits: where the grid sits is not known yet.
+        let counts = (before.size / cell).floor() + 1.0;
+        let after = Outlook { grid: Some((cell, counts)), ..before };
+        let takes = EDGES * before.triangles + CROSSINGS * after.faces() / 3.0;
+        after.after(takes, before.surface_bytes() + after.cells() / 8.0)
+    }
+
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
+        if !(0.0..0.5).contains(&settings.accuracy) {
+            let message =
+                format!("the accuracy of a winding number must be from 0 to below 0.5, not {}", settings.accuracy);
+            return Err(Misfit::new("accuracy", message, "leave it out for the usual one"));
+        }
         match (settings.cell, settings.across) {
             (Some(cell), None) if cell.mm() > 0.0 => Ok(()),
             (Some(cell), None) => {
@@ -73,7 +98,7 @@ impl Stage for Voxelise {
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
-        let (cells, told) = inside::solid_cells(&surface, grid);
+        let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
             // Not the end yet: `repair` makes cubes of a thin sheet where it is asked to.
@@ -112,6 +137,11 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
     }
     Ok(cell)
 }
+
+/// Bytes a triangle for its edges and its patch.
+const EDGES: f64 = 90.0;
+/// Bytes a crossing: the word itself, twice while they are gathered, and what gathering leaves free.
+const CROSSINGS: f64 = 24.0;
 
 /// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
 const BYTES_A_CELL: f64 = 1.0;
@@ -168,8 +198,8 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         "the surface is closed: exact crossings along lines of cells".to_owned()
     } else {
         format!(
-            "the surface is open along {} edges: crossings along lines of cells, and winding numbers summed for {} cells \
-             near the holes",
+            "the surface is open along {} edges: crossings along lines of cells, and winding numbers of the holes, one by \
+             one for {} cells",
             told.rim_edges, told.summed
         )
     };
@@ -182,6 +212,14 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
                 "{} triangles of the model looked the other way than their neighbours and were turned",
                 told.turned
             ),
+            "nothing to do; mend the model if you use it elsewhere",
+        ));
+    }
+    if told.patches_turned > 0 {
+        shop.fact(Fact::whole("patches turned", told.patches_turned, Unit::Count));
+        shop.finding(Finding::note(
+            "patches-turned",
+            format!("{} parts of the model showed their inside outwards and were turned", told.patches_turned),
             "nothing to do; mend the model if you use it elsewhere",
         ));
     }

@@ -1,0 +1,61 @@
+//! Times this project's side of `tests/bench/peers/run`: reading a model and telling its cells, and distances in a ball.
+//!
+//!     ours cells MODEL.stl ACROSS     one line of JSON: seconds to read, seconds to voxelise, cells along each axis, cells
+//!     ours distances N                one line of JSON: seconds, and the sum of squared distances, in a ball on N³ cells
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
+
+use std::time::Instant;
+
+use glam::{DVec3, IVec3};
+use serde_json::{Value, json};
+use turnhue_stages::formats::stl;
+use turnhue_stages::solid::distance::Distances;
+use turnhue_stages::solid::{Cells, Grid, inside};
+
+fn main() {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let said = match words[..] {
+        ["cells", model, across] => cells(model, across.parse().unwrap()),
+        ["distances", n] => distances(n.parse().unwrap()),
+        _ => panic!("ours cells MODEL.stl ACROSS, or ours distances N"),
+    };
+    println!("{said}");
+}
+
+fn cells(model: &str, across: i32) -> Value {
+    let start = Instant::now();
+    let surface = stl::read(&std::fs::read(model).unwrap()).unwrap();
+    let read = start.elapsed();
+    let [low, high] = surface.bounds().unwrap();
+    let cell = (high - low).max_element() / f64::from(across);
+    let counts = ((high - low) / cell - 1e-9).ceil().as_ivec3();
+    let (cells, told) = inside::solid_cells(&surface, Grid { origin: low, cell, counts });
+    let seconds = (start.elapsed() - read).as_secs_f64();
+    let counts = counts.to_array();
+    json!({
+        "read": read.as_secs_f64(), "voxelise": seconds, "origin": low.to_array(), "cell": cell, "counts": counts,
+        "triangles": surface.triangles().len(), "rim_edges": told.rim_edges, "summed": told.summed,
+        "cells": cells.count(),
+        "lines": cells.iter().map(|c| (c.z * counts[1] + c.y) * counts[0] + c.x).fold(0u64, |sum, at| {
+            // A digest that a few lines of numpy can repeat.
+            sum.wrapping_add((at as u64 + 1).wrapping_mul(0x9e37_79b9_7f4a_7c15))
+        }).to_string(),
+    })
+}
+
+/// Distances from the cells of a ball that fills most of the grid to the air around it, between centres.
+fn distances(n: i32) -> Value {
+    let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::splat(n) };
+    let radius = f64::from(n) * 0.45;
+    let air =
+        Cells::from_fn(grid, |cell| (cell.as_dvec3() + 0.5 - f64::from(n) / 2.0).length_squared() > radius * radius);
+    let start = Instant::now();
+    let distances = Distances::to_centres(&air);
+    let seconds = start.elapsed().as_secs_f64();
+    let sum: u64 = (0..n)
+        .flat_map(|k| (0..n).flat_map(move |j| (0..n).map(move |i| IVec3::new(i, j, k))))
+        .map(|cell| u64::from(distances.squared_halves(cell) / 4))
+        .sum();
+    json!({ "seconds": seconds, "sum": sum })
+}
