@@ -139,6 +139,19 @@ pub enum ModelUnit {
 }
 
 impl ModelUnit {
+    /// Its sign, as a job has it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::Cm => "cm",
+            Self::M => "m",
+            Self::In => "in",
+            Self::Ft => "ft",
+            Self::Um => "um",
+        }
+    }
+
     /// Its length in millimetres.
     #[must_use]
     pub const fn mm(self) -> f64 {

@@ -3,6 +3,7 @@
 
 mod chain;
 mod resolve;
+mod source;
 mod words;
 
 use std::collections::BTreeMap;

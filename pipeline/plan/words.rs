@@ -3,7 +3,7 @@
 use serde_json::Value;
 use turnhue_stages::workpiece::Part;
 
-use super::Plan;
+use super::{Plan, source};
 use crate::diagnostic::harmless;
 
 impl Plan {
@@ -20,6 +20,9 @@ impl Plan {
             size[1],
             size[2]
         );
+        for line in source::in_words(&self.job.surface, self.job.model.units, &self.job.process) {
+            words += &format!("           {line}\n");
+        }
         words += &format!(
             "  process  {}: {}, {}\n",
             self.job.process_file,

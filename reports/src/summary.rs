@@ -200,10 +200,11 @@ struct KeyFact<'a> {
 /// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
 /// the best first; of stages that say the same, the last knows best.
 fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
-    const ASKED: [(&str, &[&str]); 10] = [
+    const ASKED: [(&str, &[&str]); 11] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
         ("Cubes", &["cells after repair", "cells"]),
+        ("Volume in common with the model", &["volume overlap"]),
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),

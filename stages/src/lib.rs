@@ -117,6 +117,7 @@ pub mod outlook;
 pub mod paint;
 pub mod process;
 mod side;
+pub mod size;
 pub mod solid;
 pub mod stage;
 pub mod units;

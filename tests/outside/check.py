@@ -8,7 +8,9 @@ import colours
 import conversion
 import files
 import jobs
+import likeness
 import shapes
+import source
 import told
 import walls
 from piece import Piece
@@ -32,9 +34,16 @@ def main(scratch):
         piece, model = from_npm(tally, scratch, "bunny", opening=12)
         conversion.check_closed(tally, piece, model)
         conversion.check_contains(tally, piece, model)
+        likeness.check(tally, piece, model)
+        source.check(tally, piece, model)
     with tally.part("teapot"):
         piece, model = from_npm(tally, scratch, "teapot", opening=24)
         conversion.check_open(tally, piece, model)
+        source.check(tally, piece, model)
+    with tally.part("likeness"):
+        likeness.check_generated(tally, scratch)
+    with tally.part("worn"):
+        source.check_worn(tally, scratch)
     with tally.part("told"):
         for name, model, true in told.generated():
             told.check(tally, scratch, name.replace(" ", "-"), model, true)

@@ -3,6 +3,7 @@
 pub mod colour;
 pub mod estimate;
 pub mod hollow;
+mod likeness;
 pub mod repair;
 pub mod scale;
 pub mod validate;

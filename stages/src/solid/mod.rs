@@ -1,5 +1,6 @@
 //! The solid geometry that the stages share.
 
+mod bins;
 mod cells;
 pub mod chain;
 pub mod clearance;
@@ -11,11 +12,14 @@ pub mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
+pub mod health;
 pub mod inside;
+pub mod likeness;
 pub mod nearest;
 mod outward;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 mod surface;
@@ -25,6 +29,7 @@ pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
 pub(crate) use forest::Forest;
+pub use likeness::Likeness;
 pub use nearest::Nearest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

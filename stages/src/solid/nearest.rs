@@ -3,12 +3,7 @@
 //! Steps
 //! 1. Each triangle is put into every bin that it passes through. Of a triangle wider than two bins these are found by
 //!    cutting it into layers along z and each layer into rows along y; of a smaller one all bins of its box are taken.
-//! 2. Occupied bins are bits, 4 × 4 × 4 to a word, and words with a bit set are the bits of the next coarser level, up to
-//!    a level of one word.
-//! 3. A query looks at the rings of bins around the point. What lies beyond a ring is farther than the ring's border; so
-//!    once the nearest triangle found is nearer than that, it is the nearest of all. After two rings without an end the
-//!    search goes on with the rings of the next level, so that one far from the surface does not walk through air bin by
-//!    bin. A bin, coarse or not, is opened only if it may hold something nearer.
+//! 2. Bins are searched ring by ring around the point, on levels of growing coarseness; see [`super::bins`].
 //!
 //! Guarantees, each with its test: the distance is that of brute force over all triangles, for points on and off the
 //! lattice, on lattices of any fineness; memory is bounded by the number of triangles, whatever they look like, because
@@ -22,7 +17,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use glam::{DVec3, IVec3};
 use rayon::prelude::*;
 
-use super::{Grid, Surface, bits};
+use super::bins::{Bin, Bins, SLACK, blocks};
+use super::{Grid, Surface};
 
 /// Triangles that one task puts into bins.
 const TASK: usize = 4096;
@@ -35,23 +31,13 @@ const MOST_BINS: f64 = (1u64 << 28) as f64;
 const ENTRIES_A_TRIANGLE: usize = 8;
 const ENTRIES_BESIDES: usize = 1 << 18;
 
-/// Edge of the block of bins that a word holds, and that is one bin of the next level.
-const BLOCK: i32 = 4;
-
-/// Rings of one level that are looked at before the next.
-const RINGS: i32 = 2;
-
-/// By how much, in bins, places may be out by rounding, for each bin that they lie from the lattice's corner.
-const SLACK: f64 = 1e-9;
-
 /// The triangles of a surface in bins.
 #[derive(Clone, Debug)]
 pub struct Nearest<'a> {
     surface: &'a Surface,
-    lattice: Lattice,
-    /// Which bins are occupied, finest first; the last level is one word.
-    levels: Vec<Level>,
-    /// Occupied bins before each word of the finest level.
+    /// Which bins are occupied.
+    bins: Bins,
+    /// Occupied bins before each word.
     ranks: Vec<u32>,
     /// The triangles of occupied bin `n`: `entries[starts[n]..starts[n + 1]]`.
     starts: Vec<u32>,
@@ -72,15 +58,16 @@ impl<'a> Nearest<'a> {
             }
             lattice = Lattice::over(low, high, lattice.edge * 2.0);
         };
-        let levels = Level::all(&lattice, &parts);
-        let finest = &levels[0];
-        let mut ranks = Vec::with_capacity(finest.words.len());
+        let occupied = parts.iter().flatten().map(|&(bin, _)| bin);
+        let bins = Bins::listed(lattice.low, lattice.edge, lattice.counts, occupied);
+        let words = bins.words();
+        let mut ranks = Vec::with_capacity(words.len());
         let mut occupied = 0;
-        for word in &finest.words {
+        for word in words {
             ranks.push(occupied);
             occupied += word.count_ones();
         }
-        let rank = |bin: Bin| ranks[bin.word as usize] + (finest.words[bin.word as usize] & bin.below()).count_ones();
+        let rank = |bin: Bin| ranks[bin.word as usize] + (words[bin.word as usize] & bin.below()).count_ones();
 
         // A counting sort: how many in each bin, where each begins, and each entry to its place.
         let mut starts = vec![0u32; occupied as usize + 1];
@@ -97,7 +84,7 @@ impl<'a> Nearest<'a> {
             entries[*place as usize] = triangle;
             *place += 1;
         }
-        Self { surface, lattice, levels, ranks, starts, entries }
+        Self { surface, bins, ranks, starts, entries }
     }
 
     /// The distance in mm from a point to the closest triangle, if that is at most `at_most`.
@@ -114,26 +101,16 @@ impl<'a> Nearest<'a> {
 
     /// The squared distance to the closest triangle, if at most `at_most²`; or to any that is no farther than `enough`.
     fn search(&self, point: DVec3, at_most: f64, enough: f64) -> Option<f64> {
-        if self.entries.is_empty() || !point.is_finite() || at_most.is_nan() || at_most < 0.0 {
-            return None;
-        }
-        let mut search = Search {
-            nearest: self,
-            point,
-            at: (point - self.lattice.low) / self.lattice.edge,
-            slack: 0.0,
-            best: at_most * at_most,
-            enough: enough * enough,
-            found: false,
-        };
-        search.slack = SLACK * (1.0 + search.at.abs().max_element());
-        search.run();
-        search.found.then_some(search.best)
+        self.bins.search(point, at_most, enough, |bin| {
+            let triangles = self.triangles(Bin::of(bin, self.bins.blocks())).iter();
+            let squared = |&triangle: &u32| squared_distance(point, self.surface.corners(triangle as usize));
+            triangles.map(squared).fold(f64::INFINITY, f64::min)
+        })
     }
 
-    /// The triangles in a bin of the finest level, which must be occupied.
+    /// The triangles in a bin, which must be occupied.
     fn triangles(&self, bin: Bin) -> &[u32] {
-        let rank = self.ranks[bin.word as usize] + (self.levels[0].words[bin.word as usize] & bin.below()).count_ones();
+        let rank = self.ranks[bin.word as usize] + (self.bins.words()[bin.word as usize] & bin.below()).count_ones();
         &self.entries[self.starts[rank as usize] as usize..self.starts[rank as usize + 1] as usize]
     }
 }
@@ -285,186 +262,6 @@ impl Outline {
         let (from, to) = (((low - slack).floor() as i32).max(first), ((high + slack).floor() as i32).min(last));
         (self.count > 0 && from <= to).then_some((from, to))
     }
-}
-
-/// Blocks along each axis that hold so many bins.
-fn blocks(counts: IVec3) -> IVec3 {
-    (counts + BLOCK - 1) / BLOCK
-}
-
-/// A bin of some level: the word and the bit in it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Bin {
-    word: u32,
-    bit: u32,
-}
-
-impl Bin {
-    fn of(at: IVec3, blocks: IVec3) -> Self {
-        let (block, within) = (at / BLOCK, at % BLOCK);
-        Self {
-            word: ((block.z * blocks.y + block.y) * blocks.x + block.x) as u32,
-            bit: ((within.z * BLOCK + within.y) * BLOCK + within.x) as u32,
-        }
-    }
-
-    /// The bits of the word before this one.
-    fn below(self) -> u64 {
-        (1 << self.bit) - 1
-    }
-}
-
-/// Which bins are occupied.
-#[derive(Clone, Debug)]
-struct Level {
-    /// Bins along each axis.
-    counts: IVec3,
-    /// Words along each axis.
-    blocks: IVec3,
-    words: Vec<u64>,
-}
-
-impl Level {
-    fn empty(counts: IVec3) -> Self {
-        let blocks = blocks(counts);
-        let words = vec![0; blocks.to_array().iter().map(|&n| n as usize).product()];
-        Self { counts, blocks, words }
-    }
-
-    /// Every level, finest first.
-    fn all(lattice: &Lattice, parts: &[Vec<(Bin, u32)>]) -> Vec<Self> {
-        let mut finest = Self::empty(lattice.counts);
-        for (bin, _) in parts.iter().flatten() {
-            finest.words[bin.word as usize] |= 1 << bin.bit;
-        }
-        let mut levels = vec![finest];
-        while let Some(finer) = levels.last()
-            && finer.words.len() > 1
-        {
-            let mut level = Self::empty(finer.blocks);
-            let IVec3 { x: nx, y: ny, .. } = finer.blocks;
-            for (at, _) in finer.words.iter().enumerate().filter(|&(_, &word)| word != 0) {
-                let at = at as i32;
-                let bin = Bin::of(IVec3::new(at % nx, at / nx % ny, at / nx / ny), level.blocks);
-                level.words[bin.word as usize] |= 1 << bin.bit;
-            }
-            levels.push(level);
-        }
-        levels
-    }
-}
-
-/// One query on its way.
-struct Search<'a, 'b> {
-    nearest: &'a Nearest<'b>,
-    point: DVec3,
-    /// The point in bins of the finest level, from the lattice's corner.
-    at: DVec3,
-    /// By how much, in such bins, places may be out by rounding.
-    slack: f64,
-    /// The squared distance of the nearest triangle so far, or up to which one is wanted.
-    best: f64,
-    /// The squared distance that is near enough.
-    enough: f64,
-    found: bool,
-}
-
-impl Search<'_, '_> {
-    fn run(&mut self) {
-        for level in 0..self.nearest.levels.len() {
-            let counts = self.nearest.levels[level].counts;
-            let at = self.at / width(level);
-            let middle = at.floor().as_ivec3().clamp(IVec3::ZERO, counts - 1);
-            let rings = if level + 1 == self.nearest.levels.len() { BLOCK } else { RINGS + 1 };
-            for ring in 0..rings {
-                self.ring(level, middle, ring);
-                let beyond = beyond(at, middle, ring, counts) * width(level) - self.slack;
-                let beyond = beyond.max(0.0) * self.nearest.lattice.edge;
-                if self.done() || self.best <= beyond * beyond {
-                    return;
-                }
-            }
-        }
-    }
-
-    fn done(&self) -> bool {
-        self.found && self.best <= self.enough
-    }
-
-    /// Opens the bins that lie `ring` bins from the middle one.
-    fn ring(&mut self, level: usize, middle: IVec3, ring: i32) {
-        let counts = self.nearest.levels[level].counts;
-        let (low, high) = ((middle - ring).max(IVec3::ZERO), (middle + ring).min(counts - 1));
-        for z in low.z..=high.z {
-            for y in low.y..=high.y {
-                let whole = (z - middle.z).abs() == ring || (y - middle.y).abs() == ring;
-                if whole {
-                    (low.x..=high.x).for_each(|x| self.open(level, IVec3::new(x, y, z)));
-                } else {
-                    for x in [middle.x - ring, middle.x + ring] {
-                        if (0..counts.x).contains(&x) {
-                            self.open(level, IVec3::new(x, y, z));
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    /// Looks into a bin, if it is occupied and may hold something nearer.
-    fn open(&mut self, level: usize, at: IVec3) {
-        let nearest = self.nearest;
-        let bin = Bin::of(at, nearest.levels[level].blocks);
-        let occupied = nearest.levels[level].words[bin.word as usize] >> bin.bit & 1 == 1;
-        if !occupied || self.done() || self.gap_squared(level, at) > self.best {
-            return;
-        }
-        if level == 0 {
-            for &triangle in nearest.triangles(bin) {
-                let squared = squared_distance(self.point, nearest.surface.corners(triangle as usize));
-                if squared <= self.best {
-                    self.best = squared;
-                    self.found = true;
-                }
-            }
-            return;
-        }
-        let finer = &nearest.levels[level - 1];
-        let word = ((at.z * finer.blocks.y + at.y) * finer.blocks.x + at.x) as usize;
-        for bit in bits(finer.words[word]) {
-            let within = IVec3::new(bit % BLOCK, bit / BLOCK % BLOCK, bit / BLOCK / BLOCK);
-            self.open(level - 1, at * BLOCK + within);
-        }
-    }
-
-    /// The squared distance in mm to a bin, or a little less.
-    fn gap_squared(&self, level: usize, at: IVec3) -> f64 {
-        let low = at.as_dvec3() * width(level);
-        let high = low + width(level);
-        let gap = (low - self.at).max(self.at - high) - self.slack;
-        (gap.max(DVec3::ZERO) * self.nearest.lattice.edge).length_squared()
-    }
-}
-
-/// The edge of a level's bins in those of the finest.
-fn width(level: usize) -> f64 {
-    f64::from(BLOCK.pow(level as u32))
-}
-
-/// How far it is, in bins, from a place to the nearest bin that is more than `ring` bins from the middle one; infinite if
-/// there is none.
-fn beyond(at: DVec3, middle: IVec3, ring: i32, counts: IVec3) -> f64 {
-    let mut least = f64::INFINITY;
-    for axis in 0..3 {
-        let (low, high) = (middle[axis] - ring, middle[axis] + ring + 1);
-        if low > 0 {
-            least = least.min((at[axis] - f64::from(low)).max(0.0));
-        }
-        if high < counts[axis] {
-            least = least.min((f64::from(high) - at[axis]).max(0.0));
-        }
-    }
-    least
 }
 
 /// The squared distance from a point to a triangle: to its plane if the point lies above it, and otherwise to the nearest

@@ -42,10 +42,14 @@ use crate::workpiece::{Part, Workpiece};
 /// Places that are listed one by one; the others are added up.
 const MOST_LISTED: usize = 10;
 
-/// Solids that are alive at once.
-const SETS: f64 = 5.0;
+/// Solids that are alive at once while contacts are mended, and while places are looked for.
+const SETS: f64 = 8.0;
 /// Bytes a run of cells along x, of which there is about one for two faces that look along x.
 const RUNS: f64 = 48.0;
+/// Bytes a triangle of the model while cubes are compared with it: it lies in two bins, or eight at most.
+const BINS: f64 = 100.0;
+/// Bytes a face of the piece while places are drawn on it.
+const DRAWING: f64 = 200.0;
 
 /// The stage `repair`.
 pub struct Repair;
@@ -118,7 +122,8 @@ impl Stage for Repair {
     const GIVES: &'static [Part] = &[Part::Cells];
 
     fn outlook(_: &Settings, before: Outlook) -> Outlook {
-        before.after(SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0, 0.0)
+        let (solids, runs) = (SETS * before.cells() / 8.0, RUNS * before.faces() / 3.0);
+        before.after(solids + runs + BINS * before.triangles + DRAWING * before.faces(), 0.0)
     }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
@@ -142,6 +147,9 @@ impl Stage for Repair {
         thickened.tell(settings, shop);
         let report = told::Report { surface, before: cells, after: &repaired.cells, tolerance, thin: settings.thin };
         report.tell(&missed, shop)?;
+        if repaired.cells != *cells {
+            super::likeness::tell(surface, &repaired.cells, shop)?;
+        }
         Ok(piece.with_cells(repaired.cells))
     }
 }
@@ -215,7 +223,7 @@ impl Repaired {
     fn mend(&mut self, kept: &Cells) {
         let before = self.cells.clone();
         // With leave to add any cell, no contact is ever left.
-        let leave = Leave { remove: air(kept), ..Leave::any(*before.grid()) };
+        let leave = Leave { add: air(&Cells::empty(*before.grid())), remove: air(kept) };
         make_well_composed(&mut self.cells, leave);
         self.mended = [self.cells.minus(&before).count(), before.minus(&self.cells).count()];
     }

@@ -4,13 +4,17 @@
 //! [`crate::solid::inside`]. The grid and the surface are moved so that the grid's lowest corner is the origin: corners
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
+mod best;
 mod placing;
+mod source;
 
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use self::best::Best;
 pub use self::placing::{Anchor, Placing};
+use super::likeness;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
 use crate::outlook::Outlook;
@@ -92,12 +96,22 @@ impl Stage for Voxelise {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
-        let cell = cell_size(settings, hi - lo)?;
-        let (low, counts) = placing::place(settings.grid, [lo, hi], cell);
-        let counts = fits_in_memory(counts, settings, cell)?;
+        let cell = cell_size(settings, hi - lo).map_err(|misfit| source::with_doubt(misfit, hi - lo, shop))?;
+        let place = |shift| {
+            let (low, counts) = placing::place(settings.grid, shift, [lo, hi], cell);
+            Ok::<_, Misfit>((low, fits_in_memory(counts, settings, cell)?))
+        };
+        let (mut low, mut counts) = place(DVec3::ZERO)?;
+        if settings.grid.tried().contains(&true) {
+            let usual = Grid { origin: low, cell, counts };
+            let best = best::find(surface, &usual, settings.grid, settings.memory, shop)?;
+            say_best(shop, &best);
+            (low, counts) = place(best.shift)?;
+        }
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
+        source::tell(&surface, shop)?;
         let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
@@ -106,7 +120,10 @@ impl Stage for Voxelise {
                 format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
             let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
             shop.finding(Finding::caution("no-cubes", message, remedy));
+            return Ok(piece.with_surface(surface).with_cells(cells));
         }
+        let like = likeness::tell(&surface, &cells, shop)?;
+        likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
         Ok(piece.with_surface(surface).with_cells(cells))
     }
 }
@@ -187,6 +204,20 @@ fn amount(bytes: f64) -> String {
     }
 }
 
+fn say_best(shop: &mut Shop<'_>, best: &Best) {
+    shop.fact(Fact::whole("places tried for the grid", best.tried, Unit::Count));
+    shop.fact(Fact::triple("grid moved by", best.shift, Unit::Mm));
+    shop.fact(Fact::number("volume overlap in the usual place", 100.0 * best.usual, Unit::Percent));
+    shop.fact(Fact::number("volume overlap gained by the place", 100.0 * (best.overlap - best.usual), Unit::Percent));
+    let kept = match best.symmetric {
+        [true, true, _] => "left to right and front to back",
+        [true, false, _] => "left to right",
+        [false, true, _] => "front to back",
+        [false, false, _] => "none found",
+    };
+    shop.fact(Fact::text("symmetry kept by the grid", kept));
+}
+
 fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
     let grid = cells.grid();
     let count = cells.count();
@@ -204,17 +235,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
-        shop.finding(Finding::note(
-            "triangles-turned",
-            format!(
-                "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned
-            ),
-            "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
     if told.patches_turned > 0 {
         shop.fact(Fact::whole("patches turned", told.patches_turned, Unit::Count));
         shop.finding(Finding::note(
@@ -228,13 +248,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
             "model-inside-out",
             "the model was inside out and was turned",
             "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
-    if told.rim_edges > 0 {
-        shop.finding(Finding::note(
-            "model-open",
-            format!("the model has holes ({} edges on their rims); they were closed by winding number", told.rim_edges),
-            "look at the pictures; close the holes in the model if the form is not what you meant",
         ));
     }
 }
