@@ -14,12 +14,12 @@ use serde_json::{Value, json};
 use turnhue_reports::record::File;
 use turnhue_stages::outlook::Outlook;
 use turnhue_stages::process::Process;
-use turnhue_stages::solid::Surface;
 use turnhue_stages::stage::{AnyStage, Misfit, ReadyStage};
 use turnhue_stages::units::Memory;
 
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Commission, Draft, ModelRequest, Text, Title, settings};
+use crate::job::{Commission, Draft, Text, Title, settings};
+use crate::model::Placed;
 
 /// The stages that a job may name.
 pub type Stages = [Box<dyn AnyStage>];
@@ -36,8 +36,9 @@ pub struct Plan {
 pub(crate) struct Resolved {
     pub(crate) commission: Commission,
     pub(crate) title: Title,
-    pub(crate) model: ModelRequest,
-    pub(crate) surface: Arc<Surface>,
+    /// The model's file, as the job names it.
+    pub(crate) model_file: String,
+    pub(crate) model: Placed,
     pub(crate) process_file: String,
     pub(crate) process: Process,
     /// The files that settings name, by the name written there.
@@ -94,7 +95,7 @@ impl Plan {
     /// What the piece will grow to, stage by stage.
     #[must_use]
     pub fn outlook(&self) -> Vec<Outlook> {
-        let mut known = Outlook::of(&self.job.surface);
+        let mut known = Outlook::of(&self.job.model.surface);
         let stages = self.job.steps.iter();
         stages
             .map(|step| {
@@ -118,7 +119,7 @@ impl Plan {
         json!({
             "commission": self.job.commission,
             "title": self.job.title,
-            "model": self.job.model,
+            "model": self.job.model.resolved(&self.job.model_file),
             "process": self.job.process_file,
             "stages": stages,
         })

@@ -291,6 +291,9 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     );
     let density = format!("{}\u{a0}g/cm³", numbers::measured(process.density.value));
     rows.push(("Density", density, &process.density.basis));
+    if let Some(strength) = &process.strength {
+        rows.push(("Bending strength", format!("{}\u{a0}MPa", numbers::measured(strength.value)), &strength.basis));
+    }
     let most = |count: u64| i64::try_from(count).unwrap_or(i64::MAX);
     let triangles = numbers::whole(most(process.most_triangles.value));
     rows.push(("Most triangles in a file", triangles, &process.most_triangles.basis));

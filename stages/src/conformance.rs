@@ -57,6 +57,7 @@ pub fn process() -> Process {
         edge_radius: mm(0.2),
         tolerance: mm(0.3),
         density: figure(1.5),
+        strength: Some(figure(10.0)),
         most_triangles: figure(1_000_000),
         most_bytes: figure(64_000_000),
     }

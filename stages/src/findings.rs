@@ -109,6 +109,12 @@ pub enum Unit {
     /// Grams.
     #[serde(rename = "g")]
     Gram,
+    /// Newtons.
+    #[serde(rename = "N")]
+    Newton,
+    /// Megapascals: newtons a square millimetre.
+    #[serde(rename = "MPa")]
+    Megapascal,
     /// Per cent.
     #[serde(rename = "%")]
     Percent,
@@ -149,6 +155,8 @@ impl Unit {
             Self::Cm3 => "cm³",
             Self::Cm2 => "cm²",
             Self::Gram => "g",
+            Self::Newton => "N",
+            Self::Megapascal => "MPa",
             Self::Percent => "%",
             Self::Cells => "cells",
             Self::Faces => "faces",

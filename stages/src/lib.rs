@@ -134,6 +134,7 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
     vec![
         stage::erase::<chain::scale::Scale>(),
         stage::erase::<chain::voxelise::Voxelise>(),
+        stage::erase::<chain::foot::Foot>(),
         stage::erase::<chain::repair::Repair>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),

@@ -80,6 +80,9 @@ pub struct Process {
     pub tolerance: Figure<Length>,
     /// Density of the finished material in g/cm³.
     pub density: Figure<f64>,
+    /// Bending strength of the finished material in MPa. Left out, nothing is said about what breaks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub strength: Option<Figure<f64>>,
     /// Most triangles that a file may hold.
     pub most_triangles: Figure<u64>,
     /// Largest file in bytes.
@@ -117,6 +120,12 @@ impl Process {
         // Between a light foam and the densest element, osmium at 22.6 g/cm³.
         if !(0.01..=23.0).contains(&self.density.value) {
             return Err(("density", format!("must lie between 0.01 and 23 g/cm³, not {}", self.density.value)));
+        }
+        // Between a crumbling powder cake and the hardest ceramics.
+        if let Some(Figure { value, .. }) = self.strength
+            && !(0.01..=2000.0).contains(&value)
+        {
+            return Err(("strength", format!("must lie between 0.01 and 2000 MPa, not {value}")));
         }
         for (field, figure) in [("most_triangles", &self.most_triangles), ("most_bytes", &self.most_bytes)] {
             if figure.value == 0 {

@@ -1,4 +1,5 @@
-//! Lengths and amounts of memory as people write them in a job file. The code reckons in millimetres and bytes.
+//! Lengths, forces and amounts of memory as people write them in a job file. The code reckons in millimetres, newtons and
+//! bytes.
 
 use std::fmt;
 use std::str::FromStr;
@@ -111,6 +112,111 @@ impl schemars::JsonSchema for Length {
             "anyOf": [
                 { "type": "number" },
                 { "type": "string", "pattern": "^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*(mm|cm|m|in|ft|um|µm)?\\s*$" }
+            ]
+        })
+    }
+}
+
+/// A force. Written `5 N`, `500 mN`, `0.2 kN`, or as a bare number of newtons.
+///
+/// ```
+/// use turnhue_stages::units::Force;
+/// let force: Force = "500 mN".parse().unwrap();
+/// assert_eq!(force.newtons(), 0.5);
+/// assert!("5 kg".parse::<Force>().is_err()); // a mass is no force
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+pub struct Force(f64);
+
+/// The units a force may carry, with their size in newtons (ISO 80000-4).
+const FORCE_UNITS: [(&str, f64); 3] = [("N", 1.0), ("mN", 0.001), ("kN", 1000.0)];
+
+impl Force {
+    /// A force of so many newtons.
+    #[must_use]
+    pub const fn from_newtons(newtons: f64) -> Self {
+        Self(newtons)
+    }
+
+    /// The force in newtons.
+    #[must_use]
+    pub const fn newtons(self) -> f64 {
+        self.0
+    }
+}
+
+impl fmt::Display for Force {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} N", self.0)
+    }
+}
+
+impl FromStr for Force {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let wrong = || format!("'{text}' is not a force; write a number with N, mN or kN (a bare number is N)");
+        let text = text.trim();
+        let split = text.find(|c: char| c.is_alphabetic() && !matches!(c, 'e' | 'E')).unwrap_or(text.len());
+        let number: f64 = text[..split].trim().parse().map_err(|_| wrong())?;
+        let size = match text[split..].trim() {
+            "" => 1.0,
+            unit => FORCE_UNITS.iter().find(|(name, _)| *name == unit).ok_or_else(wrong)?.1,
+        };
+        let newtons = number * size;
+        if newtons.is_finite() { Ok(Self(newtons)) } else { Err(wrong()) }
+    }
+}
+
+impl Serialize for Force {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Force {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct ForceVisitor;
+        impl Visitor<'_> for ForceVisitor {
+            type Value = Force;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a force such as 5 N or 500 mN")
+            }
+
+            fn visit_f64<E: de::Error>(self, newtons: f64) -> Result<Force, E> {
+                if newtons.is_finite() { Ok(Force(newtons)) } else { Err(E::custom("a force must be a finite number")) }
+            }
+
+            #[expect(clippy::cast_precision_loss, reason = "forces far below 2^53 N")]
+            fn visit_u64<E: de::Error>(self, newtons: u64) -> Result<Force, E> {
+                Ok(Force(newtons as f64))
+            }
+
+            #[expect(clippy::cast_precision_loss, reason = "forces far below 2^53 N")]
+            fn visit_i64<E: de::Error>(self, newtons: i64) -> Result<Force, E> {
+                Ok(Force(newtons as f64))
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Force, E> {
+                text.parse().map_err(E::custom)
+            }
+        }
+        deserializer.deserialize_any(ForceVisitor)
+    }
+}
+
+impl schemars::JsonSchema for Force {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Force".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "description": "A force: a number with N, mN or kN; a bare number is N",
+            "anyOf": [
+                { "type": "number" },
+                { "type": "string", "pattern": "^\\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\\s*(N|mN|kN)?\\s*$" }
             ]
         })
     }
@@ -253,6 +359,20 @@ mod tests {
     fn what_is_not_a_length_is_refused() {
         for text in ["", "mm", "3 parsecs", "three mm", "3 mm mm", "NaN", "inf mm", "1e999", "3,5 mm"] {
             assert!(text.parse::<Length>().is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn forces_as_people_write_them() {
+        // ISO 80000-1: m is 10⁻³, k is 10³.
+        for (text, newtons) in [("5 N", 5.0), ("5", 5.0), ("500mN", 0.5), ("0.2 kN", 200.0), ("1e1 N", 10.0)] {
+            let force: Force = text.parse().unwrap_or_else(|e| panic!("{text}: {e}"));
+            assert!((force.newtons() - newtons).abs() < 1e-12, "{text}");
+            let written = serde_json::to_value(force).unwrap_or_default();
+            assert_eq!(serde_json::from_value::<Force>(written).ok(), Some(force), "{text}");
+        }
+        for text in ["", "N", "5 kg", "NaN", "inf N", "1e999", "5 N N"] {
+            assert!(text.parse::<Force>().is_err(), "{text}");
         }
     }
 

@@ -42,6 +42,7 @@ fn settings(stage: &str) -> Value {
     match stage {
         "scale" => json!({ "height": "60 mm" }),
         "voxelise" => json!({ "cell": "3 mm" }),
+        "foot" => json!({ "cells": 2, "width": "18 mm" }),
         "repair" | "validate" => json!({}),
         "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
         "colour" => json!({

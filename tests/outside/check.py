@@ -9,9 +9,11 @@ import conversion
 import files
 import jobs
 import likeness
+import models
 import shapes
 import source
 import told
+import topology
 import walls
 from piece import Piece
 from tally import Tally
@@ -53,6 +55,10 @@ def main(scratch):
     for shape in shapes.ALL:
         with tally.part(shape.__name__):
             shape(tally, scratch)
+    with tally.part("topology"):
+        topology.check(tally, scratch)
+    with tally.part("models"):
+        models.check(tally, scratch)
     return tally.close()
 
 

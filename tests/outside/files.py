@@ -55,6 +55,20 @@ def check_3mf(tally, piece):
     wrong = sum(a != b for a, b in zip(ink, wanted)) + abs(len(ink) - len(wanted))
     tally.check(wrong == 0, f"{piece.name}: lib3mf gives each triangle one opaque colour, the PLY's; {wrong} differ")
 
+    return geometry(body)
+
+
+def ordered(piece):
+    """The geometry of the file that would be ordered."""
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromFile(str(piece.folder / "piece.3mf"))
+    meshes = model.GetMeshObjects()
+    meshes.MoveNext()
+    return geometry(meshes.GetCurrentMeshObject())
+
+
+def geometry(body):
+    """A mesh object of lib3mf for trimesh."""
     points = numpy.array([list(p.Coordinates) for p in body.GetVertices()], dtype=numpy.float64)
     triangles = numpy.array([list(t.Indices) for t in body.GetTriangleIndices()], dtype=numpy.int64)
     return trimesh.Trimesh(points, triangles, process=False)

@@ -65,19 +65,20 @@ def write(
     model="units: mm, up: +z, facing: -y",
     scale="factor: 1",
     grid="",
+    repair="",
     opening=None,
     chain=("repair", "validate"),
 ):
     """Writes a mesh as binary STL and a job for it; gives the job's path. `opening` is a width in mm at the bottom.
 
-    `chain` picks among `repair` and `validate`; both are usual.
+    `repair` holds its settings. `chain` picks among `repair` and `validate`; both are usual.
     """
     folder.mkdir(parents=True, exist_ok=True)
     mesh.export(folder / f"{name}.stl")
     colours = ", ".join(f'{side}: "{colour}"' for side, colour in COLOURS.items())
     stages = [f"scale: {{ {scale} }}", f"voxelise: {{ cell: {CELL} mm{grid} }}"]
     if "repair" in chain:
-        stages.append("repair")
+        stages.append(f"repair: {{ {repair} }}")
     if opening is not None:
         stages.append(f"hollow: {{ wall: {WALL} mm, openings: [{{ side: bottom, width: {opening} mm }}] }}")
     stages.append(f"colour: {{ {colours} }}")
@@ -92,6 +93,21 @@ def write(
         *(f"  - {stage}" for stage in stages),
     ]
     job = folder / f"{name}.yaml"
+    job.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return job
+
+
+def write_for(folder, file, units):
+    """Writes a job that makes cubes of a model that lies in the folder; gives the job's path."""
+    lines = [
+        f"commission: OUTSIDE-{file}",
+        f"title: {json.dumps(TITLE, ensure_ascii=False)}",
+        f"model: {{ file: {file}, {units} }}".replace(", }", " }"),
+        f"process: {json.dumps(str(PROCESS))}",
+        "stages:",
+        f"  - voxelise: {{ cell: {CELL} mm }}",
+    ]
+    job = folder / f"{file}.yaml"
     job.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return job
 

@@ -2,6 +2,7 @@
 
 pub mod colour;
 pub mod estimate;
+pub mod foot;
 pub mod hollow;
 mod likeness;
 pub mod repair;

@@ -157,6 +157,19 @@ impl Components {
         runs.get(run).filter(|run| run.first <= cell.x).map(|_| self.labels[self.starts[line] + run] as usize)
     }
 
+    /// Every row of cells along x, as long as it goes: its component, its first cell, and its last.
+    pub(crate) fn rows(&self) -> impl Iterator<Item = (usize, [IVec3; 2])> + '_ {
+        let ny = self.grid.counts.y;
+        (0..self.starts.len() - 1).flat_map(move |line| {
+            let end = move |x: i32| IVec3::new(x, line as i32 % ny, line as i32 / ny);
+            let row = move |at: usize| {
+                let Run { first, end: past } = self.runs[at];
+                (self.labels[at] as usize, [end(first), end(past - 1)])
+            };
+            (self.starts[line]..self.starts[line + 1]).map(row)
+        })
+    }
+
     /// The cells of those components that `keep` asks for.
     #[must_use]
     pub fn cells_where(&self, keep: impl Fn(usize) -> bool + Sync) -> Cells {

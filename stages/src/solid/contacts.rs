@@ -9,7 +9,8 @@
 //! - eight cells round a corner of which exactly a body-diagonal pair is air ([`ContactKind::AirCorner`]).
 //!
 //! # How contacts are mended
-//! In rounds. Each round looks at every cell of every contact that may change, and works out what changing it would do
+//! [`mend`] looks for the fewest cells to change (see its module `fewest`). Where only some cells may change, as in the
+//! cavity, and where the search is too long, [`make_well_composed`] mends in rounds. Each round looks at every cell of every contact that may change, and works out what changing it would do
 //! ([`Merit`]). A cell changes if no cell that shares a contact's block with it has a better merit, so all cells decide
 //! at once and in whatever order they are asked.
 //!
@@ -28,8 +29,13 @@
 //! the contacts most, added or removed, because it tears thin sheets apart (a gyroid sheet thinner than a cell, 4796 cells
 //! in 2 pieces, came out in 78 pieces with 2310 cells changed; adding first leaves it in 2, with 3663 changed).
 
+mod fewest;
+mod symmetry;
+
 use glam::{DVec3, IVec3};
 use rayon::prelude::*;
+
+pub use fewest::mend;
 
 use super::{Cells, Grid, air, bits};
 
@@ -71,6 +77,21 @@ impl Contact {
         let IVec3 { x, y, z } = self.size();
         let steps = (0..z).flat_map(move |k| (0..y).flat_map(move |j| (0..x).map(move |i| IVec3::new(i, j, k))));
         steps.map(move |step| self.low + step)
+    }
+
+    /// Sorts by lowest cell, z slowest.
+    fn sorted(&self) -> ([i32; 3], ContactKind) {
+        (grid_order(self.low), self.kind)
+    }
+
+    /// The middle of the block, in half cells from the middle of cell 0.
+    fn twice_middle(self) -> IVec3 {
+        2 * self.low + self.size() - 1
+    }
+
+    /// Whether the blocks of two contacts have a cell in common.
+    fn shares_a_cell(self, other: Self) -> bool {
+        self.low.cmplt(other.low + other.size()).all() && other.low.cmplt(self.low + self.size()).all()
     }
 
     /// The middle of the edge, or the corner, in mm.
@@ -271,6 +292,25 @@ struct Pattern {
     block: u32,
     pair: u32,
     weight: i32,
+    /// From the cell to the far end of the block.
+    across: IVec3,
+}
+
+impl Pattern {
+    /// Whether the contact is there, given the solid ones of 27 cells.
+    fn is_there(&self, near: u32) -> bool {
+        near & self.block == self.pair || near & self.block == self.block & !self.pair
+    }
+
+    /// The contact, which must be there.
+    fn contact(&self, cell: IVec3, near: u32) -> Contact {
+        let kind = match (0..3).find(|&axis| self.across[axis] == 0) {
+            Some(axis) => ContactKind::Edge { axis },
+            None if near & self.block == self.pair => ContactKind::Corner,
+            None => ContactKind::AirCorner,
+        };
+        Contact { kind, low: cell + self.across.min(IVec3::ZERO) }
+    }
 }
 
 /// Every contact in which the middle one of 3×3×3 cells can take part: 12 edges, and 4 body diagonals at 8 corners.
@@ -286,7 +326,7 @@ fn patterns() -> Vec<Pattern> {
             8 => (4, 2),
             _ => continue,
         };
-        let pair = |&step: &IVec3| Pattern { block: mask, pair: bit(step) | bit(across - step), weight };
+        let pair = |&step: &IVec3| Pattern { block: mask, pair: bit(step) | bit(across - step), weight, across };
         patterns
             .extend(block.iter().filter(|&&step| grid_order(step) < grid_order(across - step)).take(pairs).map(pair));
     }
@@ -326,10 +366,7 @@ impl Mender<'_> {
     fn change(&self, cell: IVec3) -> i32 {
         const MIDDLE: u32 = 1 << 13;
         let near = block_steps().enumerate().fold(0, |near, (n, s)| near | u32::from(self.cells.solid(cell + s)) << n);
-        let contacts = |near: u32| -> i32 {
-            let is_there = |p: &&Pattern| near & p.block == p.pair || near & p.block == p.block & !p.pair;
-            self.patterns.iter().filter(is_there).map(|p| p.weight).sum()
-        };
+        let contacts = |near: u32| -> i32 { self.patterns.iter().filter(|p| p.is_there(near)).map(|p| p.weight).sum() };
         contacts(near ^ MIDDLE) - contacts(near)
     }
 

@@ -15,7 +15,7 @@ impl Forest {
 
     /// Puts two things, and all that are with them, into one set.
     pub(crate) fn join(&mut self, a: usize, b: usize) {
-        let (a, b) = (self.halve(a), self.halve(b));
+        let (a, b) = (self.root(a), self.root(b));
         self.parents[a.max(b)] = a.min(b);
     }
 
@@ -29,7 +29,7 @@ impl Forest {
     }
 
     /// The lowest number in the set of a thing; shortens the way there for the next time.
-    fn halve(&mut self, mut at: usize) -> usize {
+    pub(crate) fn root(&mut self, mut at: usize) -> usize {
         while self.parents[at] != at {
             self.parents[at] = self.parents[self.parents[at]];
             at = self.parents[at];

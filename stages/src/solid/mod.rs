@@ -13,6 +13,7 @@ mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
 pub mod health;
+mod hinges;
 pub mod inside;
 pub mod likeness;
 pub mod nearest;
@@ -22,13 +23,15 @@ pub(crate) mod samples;
 pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
+pub mod stability;
 mod surface;
 pub mod winding;
 
 pub use cells::{Cells, Face, Grid, bits};
 pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_outside};
-pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed};
+pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed, mend};
 pub(crate) use forest::Forest;
+pub use hinges::{Hinge, Hinges};
 pub use likeness::Likeness;
 pub use nearest::Nearest;
 pub use skin::{Patch, Skin};

@@ -72,13 +72,23 @@ impl Skin {
     /// The volume inside, in mm³, by the divergence theorem.
     #[must_use]
     pub fn volume(&self) -> f64 {
-        self.triangles
-            .iter()
-            .map(|t| {
-                let [a, b, c] = t.map(|i| self.points[i as usize]);
-                a.dot(b.cross(c)) / 6.0
-            })
-            .sum()
+        self.tetrahedra().map(|(volume, _)| volume).sum()
+    }
+
+    /// The centre of mass of what is inside, in mm; the origin if there is no volume.
+    #[must_use]
+    pub fn centre(&self) -> DVec3 {
+        let add = |(volume, moment): (f64, DVec3), (v, m): (f64, DVec3)| (volume + v, moment + v * m);
+        let (volume, moment) = self.tetrahedra().fold((0.0, DVec3::ZERO), add);
+        if volume == 0.0 { DVec3::ZERO } else { moment / volume }
+    }
+
+    /// Signed volume and middle of the tetrahedra between the origin and each triangle.
+    fn tetrahedra(&self) -> impl Iterator<Item = (f64, DVec3)> + '_ {
+        self.triangles.iter().map(|t| {
+            let [a, b, c] = t.map(|i| self.points[i as usize]);
+            (a.dot(b.cross(c)) / 6.0, (a + b + c) / 4.0)
+        })
     }
 }
 

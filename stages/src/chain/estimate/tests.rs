@@ -66,6 +66,7 @@ fn process(density: f64) -> Process {
         edge_radius: length(0.1),
         tolerance: length(0.2),
         density: Figure { value: density, basis: basis() },
+        strength: None,
         most_triangles: Figure { value: 1_000_000, basis: basis() },
         most_bytes: Figure { value: 1 << 26, basis: basis() },
     }

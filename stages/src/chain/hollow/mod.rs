@@ -9,12 +9,13 @@ mod tests;
 
 use std::collections::BTreeMap;
 
-use glam::IVec3;
+use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::outlook::Outlook;
+use crate::solid::stability::Standing;
 use crate::solid::{Cells, Components, Neighbours};
 use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::units::Memory;
@@ -63,7 +64,7 @@ impl Stage for Hollow {
 
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Void];
 
@@ -210,7 +211,8 @@ fn shaped(
 }
 
 fn say(shop: &mut Shop<'_>, piece: &mut Workpiece) {
-    let material = piece.hull().expect("the piece has cells").skin.volume();
+    let hull = piece.hull().expect("the piece has cells");
+    let material = hull.skin.volume();
     let (cells, void) = (piece.cells().expect("cells were hollowed"), piece.void().expect("the void was just given"));
     let solid = cells.count() as f64 * cells.grid().cell.powi(3);
     shop.fact(Fact::number("wall", void.wall, Unit::Mm));
@@ -224,8 +226,19 @@ fn say(shop: &mut Shop<'_>, piece: &mut Workpiece) {
         let shaft = format!("{} – {}, {} – {}, {} – {}", low.x, high.x, low.y, high.y, low.z, high.z);
         vec![o.side.to_string(), o.width().to_string(), shaft]
     };
+    say_standing(shop, cells, void, hull.skin.centre());
     let rows = void.openings.iter().map(row).collect();
     shop.fact(Fact::table("openings", &["side", "clear width, mm", "shaft along x, y, z, mm"], rows));
+}
+
+/// Says how safely the piece stands, solid and hollow. Taking out the inside lightens the piece where it is thick, which may
+/// raise its centre of mass. What comes of it is for `validate` to say, of the file itself.
+fn say_standing(shop: &mut Shop<'_>, cells: &Cells, void: &Void, centre: DVec3) {
+    let Some(solid) = Standing::of(cells) else { return };
+    // Mouths in the bottom carry nothing, but the ground meets what is round them.
+    let Some(hollow) = Standing::on(&cells.minus(&void.shafts), centre) else { return };
+    shop.fact(Fact::number("tipping angle while solid", solid.tipping().angle(), Unit::Degrees));
+    shop.fact(Fact::number("tipping angle when hollow", hollow.tipping().angle(), Unit::Degrees));
 }
 
 /// Says where room for the cavity stayed solid because it cannot be emptied.

@@ -8,6 +8,7 @@
 use glam::{DVec3, IVec3};
 
 use super::Settings;
+use crate::solid::stability::centre_of_mass;
 use crate::solid::{Cells, Grid};
 use crate::stage::Misfit;
 use crate::void::Opening;
@@ -39,7 +40,7 @@ pub(super) fn find(
     let across = ((asked.width.mm() / grid.cell - 1e-9).ceil() as i32).max(1);
     let layers = Layers::new(asked.side, cells, shafts, cavity, per_cell);
     let aim = asked.at.map_or_else(
-        || middle_of(cells),
+        || centre_of_mass(cells).unwrap_or(grid.origin),
         |[u, v]| {
             let mut aim = DVec3::ZERO;
             let [a, b] = layers.plane();
@@ -59,9 +60,17 @@ pub(super) fn find(
 fn none_fits(settings: &Settings, at: usize, widest: Option<f64>) -> Misfit {
     let asked = &settings.openings[at];
     let (side, wall) = (asked.side, settings.wall);
+    // A foot is made by a stage of its own, at the bottom.
+    let foot = match side {
+        Side::Bottom => {
+            let needed = Length::from_mm(asked.width.mm() + 2.0 * wall.mm());
+            format!("; or give the piece a flat foot {needed} wide, with `foot` before `repair`")
+        }
+        _ => String::new(),
+    };
     let hint = match widest {
-        Some(widest) => format!("the widest opening that fits there is {widest} mm; or open another side"),
-        None => "open another side, ask for a thinner wall, or give the piece a flat foot there".to_owned(),
+        Some(widest) => format!("the widest opening that fits there is {widest} mm; or open another side{foot}"),
+        None => format!("open another side, or ask for a thinner wall{foot}"),
     };
     Misfit::new(
         format!("openings[{at}]"),
@@ -71,17 +80,6 @@ fn none_fits(settings: &Settings, at: usize, widest: Option<f64>) -> Misfit {
         ),
         hint,
     )
-}
-
-/// The middle of mass of the solid cells, in mm.
-fn middle_of(cells: &Cells) -> DVec3 {
-    let (mut sum, mut count) = (glam::I64Vec3::ZERO, 0i64);
-    for cell in cells.iter() {
-        sum += cell.as_i64vec3();
-        count += 1;
-    }
-    let mean = sum.as_dvec3() / count.max(1) as f64 + 0.5;
-    cells.grid().origin + cells.grid().cell * mean
 }
 
 /// A solid seen layer by layer from one side, with sums over rectangles at hand.

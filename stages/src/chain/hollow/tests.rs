@@ -190,6 +190,7 @@ fn what_does_not_fit_is_said_with_what_would() {
     let wide = misfit(asked(2.5, 36.0));
     assert_eq!(wide.setting, "openings[0]");
     assert!(wide.remedy.contains("the widest opening that fits there is"), "{}", wide.remedy);
+    assert!(wide.remedy.contains("`foot`"), "{}", wide.remedy);
     let thick = misfit(asked(25.0, 8.0));
     assert_eq!(thick.setting, "wall");
     assert!(thick.message.contains("leaves no cavity"), "{}", thick.message);
@@ -273,4 +274,19 @@ fn every_opening_opens_to_the_outside_and_none_into_another() {
             keeps_the_wall(&piece);
         }
     }
+}
+
+#[test]
+fn a_hollow_block_tips_where_its_walls_say() {
+    // A block of 40 × 40 × 100 mm with walls of exactly 4 mm and a shaft of 12 × 12 through the floor: by hand, the
+    // centre of mass lies at Σ Vᵢ zᵢ / Σ Vᵢ over block, cavity and shaft, in the middle across. It stands on 40 × 40.
+    let block = piece(&forms::cuboid(DVec3::ZERO, DVec3::new(40.0, 40.0, 100.0)), 4.0);
+    let (_, outcome) = hollowed(&block, asked(4.0, 12.0)).unwrap();
+    let (whole, cavity, shaft) = (40.0 * 40.0 * 100.0, 32.0 * 32.0 * 92.0, 12.0 * 12.0 * 4.0);
+    let height = (whole * 50.0 - cavity * 50.0 - shaft * 2.0) / (whole - cavity - shaft);
+    let degrees = |b: f64, h: f64| libm::atan(b / h).to_degrees();
+    assert!((number(&outcome, "tipping angle while solid") - degrees(20.0, 50.0)).abs() < 1e-9);
+    let angle = number(&outcome, "tipping angle when hollow");
+    // An even number of cells cannot be centred under an odd one: the shaft lies half a cell off at most.
+    assert!((angle - degrees(20.0, height)).abs() < 0.05, "{angle} for {}", degrees(20.0, height));
 }

@@ -3,20 +3,25 @@
 //!
 //! # Steps
 //! 0. *Thin parts*, where asked: see the notes of `thin`, which goes through all steps until nothing is missed.
-//! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go.
+//! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go, or what
+//!    else [`Islands`] says ([`islands`]).
 //! 2. *Voids.* Air that is not reached from outside through faces of cells (6 neighbours) is filled.
 //! 3. *Contacts.* Where cubes meet in an edge or a corner alone, cells are added or removed until the boundary is a
-//!    2-manifold; see [`crate::solid::make_well_composed`].
-//! 4. If step 3 changed anything, steps 1 and 2 once more.
+//!    2-manifold; see [`crate::solid::mend`].
+//! 4. If step 3 changed anything, steps 1 and 2 once more; and again from step 3 if a bridge brought new contacts.
+//! 5. *Necks.* Where the solid hangs on one cell is told, with the stress there ([`necks`]).
 //!
-//! Afterwards all three hold together, without going round again. Step 4 works on a solid without contacts. A piece that
+//! Without bridges, all of it holds together afterwards without going round again. Step 4 works on a solid without contacts. A piece that
 //! it drops has no cell that touches another piece, so no block of 2×2×2 cells mixes the two, and no contact can arise. A
 //! void that it fills has no cell that touches other air, not even at a corner, or that would be a contact; so every block
 //! that held some of it becomes wholly solid. Dropping makes no void, save by joining an island's cells to a void around
 //! it, and voids are filled last; filling makes no island.
+//! Each round with bridges joins pieces, and mending parts none that it can help.
 
+mod islands;
 mod marked;
 mod meets;
+mod necks;
 mod sourceless;
 mod thin;
 mod told;
@@ -29,18 +34,23 @@ use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use self::islands::Bridge;
+pub use self::islands::Islands;
+use self::necks::Demand;
 pub use self::thin::Thin;
 use crate::Length;
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::outlook::Outlook;
-use crate::solid::{
-    Cells, Components, Contact, Grid, Leave, Neighbours, air, contacts, enclosed_voids, make_well_composed,
-};
+use crate::solid::{Cells, Components, Contact, Grid, Neighbours, contacts, enclosed_voids, mend};
 use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
+use crate::units::Force;
 use crate::workpiece::{Part, Workpiece};
 
 /// Places that are listed one by one; the others are added up.
 const MOST_LISTED: usize = 10;
+
+/// Rounds of mending and joining; without bridges the first leaves nothing to do.
+const MOST_ROUNDS: usize = 16;
 
 /// Solids that are alive at once while contacts are mended, and while places are looked for.
 const SETS: f64 = 8.0;
@@ -55,11 +65,12 @@ const DRAWING: f64 = 200.0;
 pub struct Repair;
 
 /// The settings of `repair`.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
-    /// Which pieces stay where the solid is in several: the one with the most cells (of equals the lowest, then the one
-    /// further to the front, then to the left), or all.
+    /// Which pieces stay where the solid is in several: `largest`, the one with the most cells (of equals the lowest, then
+    /// the one further to the front, then to the left); `{ at-least: 20 }`, also those of so many cells; `all`; or
+    /// `bridge`, all, joined by the shortest straight runs of cells.
     pub islands: Islands,
     /// What becomes of air that is shut in: filled, or kept and reported.
     pub voids: Voids,
@@ -77,17 +88,26 @@ pub struct Settings {
     /// is truly missing.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tolerance: Option<Length>,
+    /// What a hand may pull at the farthest cell of a part that hangs on one cell, in N. The stress that this makes is an
+    /// estimate.
+    pub handling_load: Force,
+    /// The least safety factor of such a part, above 0: the process's strength over the stress. Below it, it is a caution.
+    pub least_safety: f64,
 }
 
-/// Which pieces stay.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Islands {
-    /// The piece with the most cells.
-    #[default]
-    Largest,
-    /// All pieces, loose as they are.
-    All,
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            islands: Islands::default(),
+            voids: Voids::default(),
+            contacts: Contacts::default(),
+            thin: Thin::default(),
+            tolerance: None,
+            // What lifts half a kilogram, and a factor for brittle material: common practice, no source.
+            handling_load: Force::from_newtons(5.0),
+            least_safety: 3.0,
+        }
+    }
 }
 
 /// What becomes of air that is shut in.
@@ -116,7 +136,7 @@ impl Stage for Repair {
     type Settings = Settings;
 
     const NAME: &'static str = "repair";
-    const PURPOSE: &'static str = "drops islands, fills enclosed voids, mends edge and corner contacts, and reports or thickens what did not convert";
+    const PURPOSE: &'static str = "drops or joins islands, fills enclosed voids, mends contacts, thickens or reports what did not convert, and finds necks";
     const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
@@ -127,6 +147,21 @@ impl Stage for Repair {
     }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
+        if settings.islands == Islands::AtLeast(0) {
+            return Err(Misfit::new(
+                "islands",
+                "a piece has at least one cell",
+                "write islands: { at-least: 20 }, or all",
+            ));
+        }
+        if settings.handling_load.newtons() < 0.0 {
+            let message = format!("a handling load must not be negative, but is {}", settings.handling_load);
+            return Err(Misfit::new("handling_load", message, "5 N is what lifts half a kilogram"));
+        }
+        if !(settings.least_safety > 0.0 && settings.least_safety.is_finite()) {
+            let message = format!("a safety factor must be above 0, not {}", settings.least_safety);
+            return Err(Misfit::new("least_safety", message, "leave it out for 3"));
+        }
         match settings.tolerance {
             Some(tolerance) if tolerance.mm() <= 0.0 => Err(Misfit::new(
                 "tolerance",
@@ -144,6 +179,8 @@ impl Stage for Repair {
         let (repaired, missed, thickened) = thin::repaired(settings, surface, cells, tolerance, shop)?;
         some_cubes(&repaired.cells)?;
         repaired.tell(cells, settings, shop);
+        let demand = Demand { handling: settings.handling_load, least_safety: settings.least_safety };
+        necks::tell(&repaired.cells, &demand, shop)?;
         thickened.tell(settings, shop);
         let report = told::Report { surface, before: cells, after: &repaired.cells, tolerance, thin: settings.thin };
         report.tell(&missed, shop)?;
@@ -180,6 +217,8 @@ struct Repaired {
     cells: Cells,
     /// Pieces taken away.
     islands: Vec<Lump>,
+    /// Runs of cells that join pieces.
+    bridges: Vec<Bridge>,
     /// Enclosed voids filled.
     voids: Vec<Lump>,
     /// Contacts found, mended or not.
@@ -191,12 +230,27 @@ struct Repaired {
 impl Repaired {
     /// Repairs a solid; mending a contact does not take away the cells that are `kept`.
     fn of(cells: &Cells, kept: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
-        let mut repaired =
-            Self { cells: cells.clone(), islands: vec![], voids: vec![], contacts: vec![], mended: [0; 2] };
+        let mut repaired = Self {
+            cells: cells.clone(),
+            islands: vec![],
+            bridges: vec![],
+            voids: vec![],
+            contacts: vec![],
+            mended: [0; 2],
+        };
         repaired.tidy(settings);
-        shop.go_on()?;
-        repaired.contacts = contacts(&repaired.cells);
-        if settings.contacts == Contacts::Mend && !repaired.contacts.is_empty() {
+        // A bridge may touch what it passes; mending that may leave pieces that a bridge reaches. No round comes back to an
+        // earlier solid, as each has fewer pieces; the limit is for what mending cannot help but part.
+        for _ in 0..MOST_ROUNDS {
+            shop.go_on()?;
+            let found = contacts(&repaired.cells);
+            if found.is_empty() {
+                break;
+            }
+            repaired.contacts.extend(found);
+            if settings.contacts == Contacts::Report {
+                break;
+            }
             repaired.mend(kept);
             shop.go_on()?;
             repaired.tidy(settings);
@@ -206,13 +260,10 @@ impl Repaired {
 
     /// Drops islands and fills voids, where asked.
     fn tidy(&mut self, settings: &Settings) {
-        if settings.islands == Islands::Largest {
-            let pieces = Components::of(&self.cells, Neighbours::Corners);
-            if let Some(largest) = pieces.largest() {
-                self.islands.extend(lumps(&pieces).enumerate().filter(|&(at, _)| at != largest).map(|(_, lump)| lump));
-                self.cells = pieces.cells_where(|at| at == largest);
-            }
-        }
+        let sorted = islands::sort(&self.cells, settings.islands);
+        self.islands.extend(sorted.removed);
+        self.bridges.extend(sorted.bridges);
+        self.cells = sorted.cells;
         if settings.voids == Voids::Fill {
             let voids = enclosed_voids(&self.cells);
             self.voids.extend(lumps(&Components::of(&voids, Neighbours::Faces)));
@@ -222,10 +273,9 @@ impl Repaired {
 
     fn mend(&mut self, kept: &Cells) {
         let before = self.cells.clone();
-        // With leave to add any cell, no contact is ever left.
-        let leave = Leave { add: air(&Cells::empty(*before.grid())), remove: air(kept) };
-        make_well_composed(&mut self.cells, leave);
-        self.mended = [self.cells.minus(&before).count(), before.minus(&self.cells).count()];
+        mend(&mut self.cells, Some(kept));
+        self.mended[0] += self.cells.minus(&before).count();
+        self.mended[1] += before.minus(&self.cells).count();
     }
 
     /// Says what was found and done.
@@ -235,6 +285,8 @@ impl Repaired {
         for (name, value, unit) in [
             ("islands removed", self.islands.len(), Unit::Count),
             ("cells in islands removed", cells_of(&self.islands), Unit::Cells),
+            ("bridges", self.bridges.len(), Unit::Count),
+            ("cells in bridges", self.bridges.iter().map(|bridge| bridge.length as usize).sum(), Unit::Cells),
             ("enclosed voids filled", self.voids.len(), Unit::Count),
             ("cells in enclosed voids filled", cells_of(&self.voids), Unit::Cells),
             ("contacts mended", mended, Unit::Count),
@@ -247,23 +299,52 @@ impl Repaired {
             shop.fact(Fact::whole(name, value, unit));
         }
         let findings = [
-            self.about_islands(settings, cells_of(&self.islands)),
+            self.about_islands(cells_of(&self.islands)),
+            self.about_bridges(),
+            self.about_loose_pieces(settings),
             self.about_voids(settings, cells_of(&self.voids)),
             self.about_contacts(settings),
         ];
         findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
     }
 
-    fn about_islands(&self, settings: &Settings, removed: usize) -> Option<Finding> {
-        let grid = self.cells.grid();
-        if settings.islands == Islands::All {
-            let pieces: Vec<Lump> = lumps(&Components::of(&self.cells, Neighbours::Corners)).collect();
-            return (pieces.len() > 1).then(|| {
-                let message = format!("the solid is in {} loose pieces that touch nowhere", pieces.len());
-                let remedy = "set `repair.islands: largest`, or join the pieces in the model";
-                Finding::caution("loose-pieces", message, remedy).at(places_of(&pieces, grid))
-            });
+    fn about_loose_pieces(&self, settings: &Settings) -> Option<Finding> {
+        if settings.islands == Islands::Largest {
+            return None;
         }
+        let pieces: Vec<Lump> = lumps(&Components::of(&self.cells, Neighbours::Corners)).collect();
+        (pieces.len() > 1).then(|| {
+            let loose = format!("the solid is in {} loose pieces that touch nowhere", pieces.len());
+            let (message, remedy) = match settings.islands {
+                Islands::Bridge => (
+                    format!("{loose}, and no straight run of cells along an axis joins them"),
+                    "join the pieces in the model, shift the grid with `voxelise.grid`, or set `repair.islands: largest`",
+                ),
+                _ => (loose, "set `repair.islands: largest` or `bridge`, or join the pieces in the model"),
+            };
+            Finding::caution("loose-pieces", message, remedy).at(places_of(&pieces, self.cells.grid()))
+        })
+    }
+
+    fn about_bridges(&self) -> Option<Finding> {
+        let grid = self.cells.grid();
+        let longest = self.bridges.iter().map(|bridge| bridge.length).max()?;
+        let message = format!(
+            "loose pieces were joined with {} one cell wide, the longest of {}",
+            counted(self.bridges.len(), "straight run"),
+            counted(longest as usize, "cell"),
+        );
+        let remedy =
+            "look at the pictures, and at what the findings say of necks; thicken the model where a run is too weak";
+        let place = |bridge: &Bridge| Place {
+            mm: grid.centre(bridge.first()).to_array(),
+            cell: Some(bridge.first().to_array()),
+        };
+        Some(Finding::caution("pieces-bridged", message, remedy).at(self.bridges.iter().take(MOST_LISTED).map(place)))
+    }
+
+    fn about_islands(&self, removed: usize) -> Option<Finding> {
+        let grid = self.cells.grid();
         (removed > 0).then(|| {
             let share = percent(removed as f64, (removed + self.cells.count()) as f64);
             let message = format!(

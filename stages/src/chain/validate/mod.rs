@@ -6,7 +6,8 @@
 //!
 //! 1. The surface is closed, turned outwards, and touches itself nowhere (`closed`).
 //! 2. It is one body, and no cavity is sealed (`bodies`).
-//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`).
+//! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`). It stands
+//!    on its lowest facets, and tips over at a safe angle only (`standing`).
 //! 4. The openings are where they should be and wide enough; the inside is reached through nothing else (`outside`).
 //! 5. Each outside triangle lies on a painted cube face and has its colour; each face is there (`colours`).
 //! 6. The wall between cavity and outside is as thick as asked, by the exact distance of triangles; the thinnest part
@@ -22,6 +23,7 @@ mod mesh;
 mod outside;
 mod said;
 mod separation;
+mod standing;
 mod tree;
 mod views;
 mod wall;
@@ -74,7 +76,7 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
 
@@ -139,11 +141,13 @@ fn measure(mesh: &Mesh, bytes: u64, intent: &Intent<'_>, process: &Process) -> S
     let topology = closed::check(mesh, intent.region(), &mut said);
     let parts = bodies::measure(mesh, &topology);
     let has_body = bodies::check(&parts, process, intent.region(), &mut said);
-    mass::Mass::of(mesh).check(process, &mut said);
+    let mass = mass::Mass::of(mesh);
+    mass.check(process, &mut said);
     if !has_body {
         // Without a body there is no outside to measure; the finding about it has been said.
         return said;
     }
+    standing::check(mesh, &mass, &mut said);
 
     let outside = outside::flood(mesh, &topology, &parts, intent.openings);
     outside::check(mesh, &topology, &outside, intent.openings, process, &mut said);

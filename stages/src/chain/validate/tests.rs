@@ -49,6 +49,7 @@ fn process() -> Process {
         edge_radius: mm(0.1),
         tolerance: mm(0.2),
         density: figure(1.5),
+        strength: None,
         most_triangles: figure(100_000),
         most_bytes: figure(10_000_000),
     }
@@ -108,6 +109,18 @@ fn column(outcome: &Outcome, name: &str, column: usize) -> Vec<String> {
 #[track_caller]
 fn near(found: f64, expected: f64) {
     assert!((found - expected).abs() < 1e-9 * expected.abs().max(1.0), "{found} is not {expected}");
+}
+
+#[test]
+fn a_block_tips_where_statics_says() {
+    // b and h as for a block: atan(50 / 100) = 26.565°, atan(40 / 120) = 18.435°, atan(60 / 90) = 33.690°.
+    for (counts, cell, degrees) in [([2, 3, 4], 50.0, 26.565), ([2, 3, 6], 40.0, 18.435), ([4, 4, 6], 30.0, 33.690)] {
+        let outcome = run(&Piece::box_of(counts, cell));
+        assert!((number(&outcome, "tipping angle") - degrees).abs() < 5e-4, "{counts:?}");
+    }
+    // One wide and twelve high: atan(0.5 / 6) = 4.76°.
+    let tower = run(&Piece::box_of([1, 1, 12], 5.0));
+    assert_eq!(finding(&tower, "tips-easily").severity, Severity::Caution);
 }
 
 #[test]

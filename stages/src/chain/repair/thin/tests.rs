@@ -12,6 +12,7 @@ use crate::solid::forms::{cuboid, sphere, together};
 use crate::solid::inside::solid_cells;
 use crate::solid::samples::{grid, mirrored};
 use crate::stage::Outcome;
+use crate::units::Force;
 use crate::workpiece::Workpiece;
 
 const THICKEN: Settings = Settings {
@@ -20,6 +21,8 @@ const THICKEN: Settings = Settings {
     contacts: super::super::Contacts::Mend,
     thin: Thin::Thicken,
     tolerance: None,
+    handling_load: Force::from_newtons(5.0),
+    least_safety: 3.0,
 };
 
 fn plate(low: [f64; 3], high: [f64; 3]) -> Surface {
