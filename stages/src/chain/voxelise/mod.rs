@@ -123,6 +123,7 @@ impl Stage for Voxelise {
                 format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
             let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
             shop.finding(Finding::caution("no-cubes", message, remedy));
+            return Ok(piece.with_surface(surface).with_cells(cells));
         }
         let like = likeness::tell(&surface, &cells, shop)?;
         likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
