@@ -44,6 +44,9 @@ use crate::solid::{Cells, Components, Forest, Neighbours, air};
 /// for every contact that is open.
 const ALL_STEPS: usize = 100_000;
 
+/// Steps that each cluster adds to that: what contacts by themselves take, however many there are.
+const STEPS_A_CLUSTER: usize = 64;
+
 /// Steps that one cluster may take.
 const CLUSTER_STEPS: usize = 20_000;
 
@@ -139,7 +142,7 @@ impl<'a> Search<'a> {
             trail: vec![],
             tried: vec![],
             steps: 0,
-            all_steps: ALL_STEPS,
+            all_steps: 0,
         }
     }
 
@@ -147,7 +150,9 @@ impl<'a> Search<'a> {
         let mut found = found.to_vec();
         found.sort_unstable_by_key(Contact::sorted);
         self.tolerated.clone_from(&found);
-        for cluster in self.clusters(&found) {
+        let clusters = self.clusters(&found);
+        self.all_steps = ALL_STEPS + STEPS_A_CLUSTER * clusters.len();
+        for cluster in clusters {
             if cluster.len() > LARGE_CLUSTER || !self.mend_together(&cluster, CLUSTER_STEPS) {
                 self.mend_by_windows(&cluster);
             }
@@ -453,9 +458,6 @@ impl<'a> Search<'a> {
         };
         let mut better = false;
         for cell in changed {
-            if self.all_steps == 0 {
-                return false;
-            }
             better |= self.take_back_near(cell, &in_grid_order);
         }
         better
@@ -463,14 +465,7 @@ impl<'a> Search<'a> {
 
     fn take_back_near(&mut self, cell: IVec3, changed: &[IVec3]) -> bool {
         let still = |cell: &IVec3| self.cells.solid(*cell) != self.before.solid(*cell);
-        let first = changed.partition_point(|c| c.z < cell.z - 2);
-        let last = changed.partition_point(|c| c.z <= cell.z + 2);
-        let mut nearby: Vec<IVec3> = changed[first..last]
-            .iter()
-            .copied()
-            .filter(|&c| (c - cell).abs().max_element() <= 2)
-            .filter(still)
-            .collect();
+        let mut nearby: Vec<IVec3> = within_two(changed, cell).filter(still).collect();
         nearby.sort_by_key(|&c| ((c - cell).length_squared(), self.symmetry.order(2 * c)));
         let mut taken: Vec<IVec3> = Vec::new();
         let mut count = 0;
@@ -500,6 +495,16 @@ impl<'a> Search<'a> {
         }
         false
     }
+}
+
+/// Those of the cells, which lie in grid order, that are no farther than two along each axis.
+fn within_two(cells: &[IVec3], cell: IVec3) -> impl Iterator<Item = IVec3> {
+    (-2..=2).flat_map(move |dz| (-2..=2).map(move |dy| IVec3::new(-2, dy, dz))).flat_map(move |step| {
+        let first = cell + step;
+        let start = cells.partition_point(|&c| grid_order(c) < grid_order(first));
+        let last = grid_order(first + 4 * IVec3::X);
+        cells[start..].iter().copied().take_while(move |&c| grid_order(c) <= last)
+    })
 }
 
 /// How many of the contacts at least share no cell, taken as they come: each takes a change of its own.
