@@ -73,16 +73,16 @@ pub fn mend(cells: &mut Cells) {
     let pieces = |cells: &Cells| Components::of(cells, Neighbours::Corners).len();
     let joined = Components::of(cells, Neighbours::Faces);
     let symmetry = Symmetry::of(cells, extent);
+    // Where a component joined by faces was relied on twice, it may be that neither holds any more: then again without.
     for by_faces in [Some(&joined), None] {
-        let mut search = Search::new(cells, &before, &symmetry, by_faces);
-        search.mend(&found);
-        let relied = search.relied;
-        // Where a component joined by faces was relied on twice, it may be that neither holds any more. Then again without.
-        if !relied || pieces(cells) <= pieces(&before) {
+        Search::new(cells, &before, &symmetry, by_faces).mend(&found);
+        // Adding alone parts nothing.
+        if before.minus(cells).count() == 0 || pieces(cells) <= pieces(&before) {
             return;
         }
         *cells = before.clone();
     }
+    make_well_composed(cells, Leave::to_add(air(&before)));
 }
 
 /// How a search came out.
@@ -102,8 +102,6 @@ struct Search<'a> {
     symmetry: &'a Symmetry,
     /// Components of the solid before, joined by faces, where they may be relied on.
     by_faces: Option<&'a Components>,
-    /// Whether they were.
-    relied: bool,
     patterns: Vec<Pattern>,
     /// For each of 27 cells the others that it touches.
     touching: [u32; 27],
@@ -134,7 +132,6 @@ impl<'a> Search<'a> {
             before,
             symmetry,
             by_faces,
-            relied: false,
             patterns: patterns(),
             touching,
             tolerated: vec![],
@@ -327,10 +324,11 @@ impl<'a> Search<'a> {
             || (self.symmetry.has_images() && self.symmetry.orbit(cell).iter().any(|image| self.trail.contains(image)))
     }
 
-    /// Changes the cells of an orbit, unless that parts the solid.
+    /// Changes the cells of an orbit, unless that parts the solid, or brings back a cell that touches nothing any more.
     fn change(&mut self, orbit: &[IVec3]) -> bool {
         for (at, &cell) in orbit.iter().enumerate() {
-            if self.cells.solid(cell) && self.parts(cell) {
+            let loose = if self.cells.solid(cell) { self.parts(cell) } else { self.around(cell) == 0 };
+            if loose {
                 for &changed in &orbit[..at] {
                     self.cells.set(changed, !self.cells.solid(changed));
                 }
@@ -359,7 +357,7 @@ impl<'a> Search<'a> {
     }
 
     /// Whether removing a cell may part what touches there.
-    fn parts(&mut self, cell: IVec3) -> bool {
+    fn parts(&self, cell: IVec3) -> bool {
         const MIDDLE: u32 = 1 << 13;
         /// The cells that share a face with the middle one.
         const FACES: u32 = 1 << 4 | 1 << 10 | 1 << 12 | 1 << 14 | 1 << 16 | 1 << 22;
@@ -383,9 +381,7 @@ impl<'a> Search<'a> {
             cells.filter_map(|c| joined.at(c)).collect()
         };
         let groups: Vec<Vec<usize>> = groups.into_iter().map(labels).collect();
-        let together = groups[0].iter().any(|label| groups.iter().all(|group| group.contains(label)));
-        self.relied |= together;
-        !together
+        !groups[0].iter().any(|label| groups.iter().all(|group| group.contains(label)))
     }
 
     /// Those of the cells that hang together with the given ones.
