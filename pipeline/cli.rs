@@ -233,8 +233,10 @@ impl Desk<'_> {
             };
             faults.iter().for_each(|fault| self.voice.diagnose(fault));
             if json {
+                let memory = plan.as_ref().and_then(Plan::memory).map(|(memory, _)| memory.bytes());
                 let plan = plan.as_ref().map(Plan::resolved);
-                self.out.json(&json!({ "job": job.to_string_lossy(), "plan": plan, "faults": faults }));
+                let job = job.to_string_lossy();
+                self.out.json(&json!({ "job": job, "plan": plan, "memory": memory, "faults": faults }));
             } else if let Some(plan) = plan
                 && !self.voice.quiet
             {

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use turnhue_reports::record::StageRecord;
+use turnhue_stages::units::Memory;
 
 /// Something that happened.
 #[derive(Debug)]
@@ -15,6 +16,8 @@ pub enum Event<'a> {
         run: &'a str,
         /// Number of stages in its chain.
         stages: usize,
+        /// The most memory that it will hold, as far as that can be known.
+        memory: Option<Memory>,
     },
     /// A stage begins.
     StageBegan {

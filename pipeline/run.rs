@@ -97,6 +97,7 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
         commission: plan.job.commission.as_str(),
         run: &name,
         stages: plan.job.steps.len(),
+        memory: plan.memory().map(|(memory, _)| memory),
     });
 
     let mut recorder = Recorder::default();
@@ -139,13 +140,17 @@ fn run_chain(
     folder: &mut RunFolder,
     listener: &mut dyn Listener,
 ) -> Result<Workpiece, Failure> {
-    let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.surface));
+    let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.model.surface));
     let mut known: Vec<Fact> = Vec::new();
     for (index, step) in plan.job.steps.iter().enumerate() {
         go_on(surroundings)?;
         listener.hear(&Event::StageBegan { index, name: step.stage.name(), purpose: step.purpose });
         let begun = surroundings.clock.elapsed();
-        let (next, outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
+        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
+        if index == 0 {
+            // What reading the model left out is known before any stage; the first one's findings carry it.
+            outcome.findings.splice(0..0, plan.job.model.findings());
+        }
         let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
         piece = next;
         tracing::debug!(stage = step.stage.name(), seconds, facts = outcome.facts.len(), "stage ended");

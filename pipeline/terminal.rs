@@ -118,9 +118,11 @@ impl Drop for Progress {
 impl Listener for Progress {
     fn hear(&mut self, event: &Event<'_>) {
         match event {
-            Event::RunBegan { commission, run, stages } => {
+            Event::RunBegan { commission, run, stages, memory } => {
                 self.begin(*stages);
-                self.line(&format!("{commission}: run {run}"));
+                let memory =
+                    memory.map_or_else(String::new, |memory| format!(", about {} of memory", memory.rounded()));
+                self.line(&format!("{commission}: run {run}{memory}"));
             }
             Event::StageBegan { name, .. } => {
                 if let Some(bar) = &self.bar {

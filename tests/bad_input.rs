@@ -256,6 +256,39 @@ fn a_wall_must_leave_room_for_a_cavity() {
     refused_with("wall: 2.5 mm", "wall: 30 mm", "9:21", &["a wall of 30 mm leaves no cavity", "a thinner wall"]);
 }
 
+/// A plate of half a millimetre has no cube of 4 mm with its middle inside: whichever stage needs one says so, unless
+/// `repair` is asked to make cubes of it.
+#[test]
+fn a_form_thinner_than_a_cube_is_refused_unless_it_is_thickened() {
+    let shop = shop();
+    shop.put("cube.stl", cube([40.0, 40.0, 0.5]));
+    let job = JOB.replace("height: 40 mm", "width: 40 mm");
+    let hollow = job.lines().find(|line| line.contains("hollow")).unwrap();
+    let solid = job.replace(&format!("{hollow}\n"), "");
+    let parts = ["thinner than the cells everywhere", "set `repair.thin: thicken`"];
+    refused(&shop, &solid, "8:5", &parts);
+    refused(&shop, solid.replace("  - repair\n", ""), "8:5", &parts);
+    refused(&shop, job.replace("  - repair\n", ""), "8:5", &parts);
+
+    shop.put("job.yaml", solid.replace("- repair", "- repair: { thin: thicken }"));
+    let said = run(&shop, &["--json", "--quiet"]);
+    assert_eq!(said.code, exit::READY, "{}", said.err);
+    let json: serde_json::Value = serde_json::from_str(&said.out).unwrap();
+    let record = shop.path(json["summary"].as_str().unwrap()).with_file_name("run.json");
+    let record = turnhue_reports::record::read(&record).unwrap();
+    let whole = |name| record.fact("repair", name).map(|fact| fact.value.clone());
+    let count = turnhue_stages::findings::Value::Whole;
+    // Ten by ten cubes, and the rim: the plate's sides lie between two columns, of which one is off the grid.
+    assert_eq!(whole("cells added to thicken"), Some(count(100)));
+    assert_eq!(whole("places not converted"), Some(count(0)));
+}
+
+#[test]
+fn settings_for_thin_parts_are_few() {
+    let wrong = ["`thick` is not known here", "settings of `repair`", "is `thicken` meant?"];
+    refused_with("- repair", "- repair: { thin: thick }", "8:21", &wrong);
+}
+
 #[test]
 fn a_commission_leads_nowhere_else() {
     for name in ["../x", "a/b", "..", "/tmp/x", "'a\\b'"] {

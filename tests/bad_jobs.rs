@@ -176,7 +176,8 @@ fn models_that_are_none_are_refused() {
         faults[0].clone()
     };
     shows(&fault("modle.stl", None), &["modle.stl: No such file", "`model.stl` beside it"]);
-    shows(&fault("model.obj", None), &["must be an STL file"]);
+    shows(&fault("model.obj", None), &["model.obj: No such file"]);
+    shows(&fault("letter.txt", Some(b"Dear Sir".to_vec())), &["begins with 'Dear'", "STL, PLY, OBJ, 3MF and glTF"]);
     shows(&fault("empty.stl", Some(Vec::new())), &["could not read the model"]);
     let whole = workshop::tetrahedron(10.0);
     shows(&fault("cut.stl", Some(whole[..200].to_vec())), &["could not read the model"]);
@@ -199,7 +200,7 @@ fn how_a_model_stands_must_make_sense() {
         let job = format!("{}  - blocks\n", HEAD.replace("{ file: model.stl, units: mm }", model));
         faults_of(&shop, job).join("\n")
     };
-    shows(&fault("{ file: model.stl }"), &["3:1", "missing field `units`"]);
+    shows(&fault("{ file: model.stl }"), &["3:1", "the unit of the model is not known: an STL file", "units: mm"]);
     shows(&fault("{ file: model.stl, units: mm, up: +y }"), &["cannot face along the axis that points up", "up: +z"]);
     shows(&fault("{ file: model.stl, units: mm, up: z }"), &["3:42", "`z` is not known here", "`+z`"]);
     shows(&fault("model.stl"), &["3:8", "expected a map such as"]);

@@ -243,12 +243,30 @@ fn check_says_the_chain_in_words() {
     let before = shop.content();
     let said = own(&shop, &["check", "job.yaml"]);
     assert_eq!(said.code, exit::READY);
-    for part in
-        ["C-1: Whelk", "4 triangles, 10.0 × 10.0 × 10.0 mm", "binder jetting (BJT)", "takes cells", "size: 3 mm"]
-    {
+    for part in [
+        "C-1: Whelk",
+        "4 triangles, 10.0 × 10.0 × 10.0 mm",
+        "1 body, closed; passes through itself nowhere",
+        "binder jetting (BJT)",
+        "takes cells",
+        "size: 3 mm",
+    ] {
         assert!(said.out.contains(part), "{part}: {}", said.out);
     }
+    assert!(!said.out.contains("is the model in"), "{}", said.out);
     assert_eq!(shop.content(), before);
+}
+
+#[test]
+fn check_doubts_a_unit_that_makes_no_sense() {
+    let shop = Workshop::new();
+    let job = GOOD.lines().map(|line| format!("  - {line}\n")).collect::<String>();
+    shop.put("job.yaml", HEAD.replace("units: mm", "units: um") + &job);
+    let said = own(&shop, &["check", "job.yaml"]);
+    assert_eq!(said.code, exit::READY);
+    for part in ["0.01 × 0.01 × 0.01 mm", "very small", "is the model in mm, not um (10 mm at its longest)"] {
+        assert!(said.out.contains(part), "{part}: {}", said.out);
+    }
 }
 
 #[test]

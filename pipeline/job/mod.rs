@@ -10,9 +10,10 @@ pub mod text;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use turnhue_stages::formats::model::Choice;
 
-pub(crate) use read::KEYS;
 pub use read::{Draft, Step};
+pub(crate) use read::{KEYS, faces_up};
 pub use text::Text;
 
 use crate::diagnostic::Diagnostic;
@@ -139,6 +140,19 @@ pub enum ModelUnit {
 }
 
 impl ModelUnit {
+    /// Its sign, as a job has it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::Cm => "cm",
+            Self::M => "m",
+            Self::In => "in",
+            Self::Ft => "ft",
+            Self::Um => "um",
+        }
+    }
+
     /// Its length in millimetres.
     #[must_use]
     pub const fn mm(self) -> f64 {
@@ -190,12 +204,23 @@ impl Axis {
         }
     }
 
-    const fn plus_z() -> Self {
-        Self::PlusZ
+    /// Whether the other lies along the same axis.
+    #[must_use]
+    pub const fn is_along(self, other: Self) -> bool {
+        self.parts().0 == other.parts().0
     }
 
-    const fn minus_y() -> Self {
-        Self::MinusY
+    /// How a job file writes it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::PlusX => "+x",
+            Self::MinusX => "-x",
+            Self::PlusY => "+y",
+            Self::MinusY => "-y",
+            Self::PlusZ => "+z",
+            Self::MinusZ => "-z",
+        }
     }
 }
 
@@ -203,16 +228,22 @@ impl Axis {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, expecting = "a map such as { file: models/piece.stl, units: mm }")]
 pub struct ModelRequest {
-    /// The STL file, relative to the job file's folder.
+    /// The model, relative to the job file's folder: STL, PLY, OBJ, 3MF or glTF (.gltf or .glb).
     pub file: String,
-    /// The unit of the numbers in the file, which an STL file does not say: mm, cm, m, in, ft or um.
-    pub units: ModelUnit,
-    /// Which direction of the model points up.
-    #[serde(default = "Axis::plus_z")]
-    pub up: Axis,
-    /// Which direction of the model its front faces.
-    #[serde(default = "Axis::minus_y")]
-    pub facing: Axis,
+    /// The unit of the numbers in the file: mm, cm, m, in, ft or um. A 3MF file says its own and glTF is in metres, so
+    /// for them it may be left out; given, it stands for theirs.
+    #[serde(default)]
+    pub units: Option<ModelUnit>,
+    /// Which direction of the model points up: +z if left out, for glTF +y.
+    #[serde(default)]
+    pub up: Option<Axis>,
+    /// Which direction of the model its front faces: -y if left out, for glTF +z.
+    #[serde(default)]
+    pub facing: Option<Axis>,
+    /// Which bodies of the file make the piece: all, largest (by its surface), or a list of numbers such as [1, 3] as
+    /// `turnhue check` shows them.
+    #[serde(default)]
+    pub bodies: Choice,
 }
 
 #[cfg(test)]

@@ -138,15 +138,12 @@ impl<'a> Fields<'a> {
         None
     }
 
+    /// Looks at what the job says alone: what it leaves out may come from the model's file.
     fn check_directions(&mut self, model: &ModelRequest) {
-        if model.up.parts().0 == model.facing.parts().0 {
-            self.faults.push(
-                Diagnostic::error("a model cannot face along the axis that points up")
-                    .at(self.text.place("model.facing"))
-                    .label("must be across `up`")
-                    .related(self.text.place("model.up"), "points up")
-                    .remedy("choose two axes of the model, such as `up: +z, facing: -y`"),
-            );
+        if let (Some(up), Some(facing)) = (model.up, model.facing)
+            && up.is_along(facing)
+        {
+            self.faults.push(faces_up(self.text));
         }
     }
 
@@ -167,4 +164,13 @@ impl<'a> Fields<'a> {
             self.faults.push(fault.at(self.text.key_place(key)));
         }
     }
+}
+
+/// The fault of a model whose front would face up or down.
+pub(crate) fn faces_up(text: &Text) -> Diagnostic {
+    Diagnostic::error("a model cannot face along the axis that points up")
+        .at(text.place("model.facing"))
+        .label("must be across `up`")
+        .related(text.place("model.up"), "points up")
+        .remedy("choose two axes of the model, such as `up: +z, facing: -y`")
 }

@@ -3,6 +3,7 @@
 
 mod chain;
 mod resolve;
+mod source;
 mod words;
 
 use std::collections::BTreeMap;
@@ -11,12 +12,14 @@ use std::sync::Arc;
 
 use serde_json::{Value, json};
 use turnhue_reports::record::File;
+use turnhue_stages::outlook::Outlook;
 use turnhue_stages::process::Process;
-use turnhue_stages::solid::Surface;
 use turnhue_stages::stage::{AnyStage, Misfit, ReadyStage};
+use turnhue_stages::units::Memory;
 
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Commission, Draft, ModelRequest, Text, Title, settings};
+use crate::job::{Commission, Draft, Text, Title, settings};
+use crate::model::Placed;
 
 /// The stages that a job may name.
 pub type Stages = [Box<dyn AnyStage>];
@@ -33,8 +36,9 @@ pub struct Plan {
 pub(crate) struct Resolved {
     pub(crate) commission: Commission,
     pub(crate) title: Title,
-    pub(crate) model: ModelRequest,
-    pub(crate) surface: Arc<Surface>,
+    /// The model's file, as the job names it.
+    pub(crate) model_file: String,
+    pub(crate) model: Placed,
     pub(crate) process_file: String,
     pub(crate) process: Process,
     /// The files that settings name, by the name written there.
@@ -88,6 +92,26 @@ impl Plan {
         &self.job.commission
     }
 
+    /// What the piece will grow to, stage by stage.
+    #[must_use]
+    pub fn outlook(&self) -> Vec<Outlook> {
+        let mut known = Outlook::of(&self.job.model.surface);
+        let stages = self.job.steps.iter();
+        stages
+            .map(|step| {
+                known = step.stage.outlook(known);
+                known
+            })
+            .collect()
+    }
+
+    /// The most memory that a run will hold, and the stage that needs it.
+    #[must_use]
+    pub fn memory(&self) -> Option<(Memory, &'static str)> {
+        let stages = self.job.steps.iter().map(|step| step.stage.name());
+        self.outlook().iter().map(Outlook::peak).zip(stages).max_by_key(|&(memory, _)| memory)
+    }
+
     /// The job with every default filled in.
     #[must_use]
     pub fn resolved(&self) -> Value {
@@ -95,7 +119,7 @@ impl Plan {
         json!({
             "commission": self.job.commission,
             "title": self.job.title,
-            "model": self.job.model,
+            "model": self.job.model.resolved(&self.job.model_file),
             "process": self.job.process_file,
             "stages": stages,
         })

@@ -7,13 +7,14 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use turnhue_reports::record::File;
+use turnhue_stages::formats::model::Format;
 use turnhue_stages::process::Process;
-use turnhue_stages::solid::Surface;
 use turnhue_stages::stage::{Shelf, Shop};
 
 use super::{PlannedStep, Resolved, Stages, chain, misfit_of};
 use crate::diagnostic::{Diagnostic, listed, nearest};
-use crate::job::{Draft, ModelRequest, Step, Text, settings, text};
+use crate::job::{Draft, ModelRequest, Step, Text, faces_up, settings, text};
+use crate::model::{Placed, Refusal};
 use crate::{input, model};
 
 /// Largest file that a stage's settings may name, in bytes, unless it is YAML: 256 MiB.
@@ -54,7 +55,7 @@ struct Resolver<'a> {
 
 impl Resolver<'_> {
     fn resolve(mut self, draft: Draft) -> Option<Resolved> {
-        let surface = draft.model.as_ref().and_then(|request| self.model(request));
+        let model = draft.model.as_ref().and_then(|request| self.model(request));
         let process = draft.process.as_deref().and_then(|name| self.process(name));
         self.refuse_repeats(&draft.steps);
         let steps: Vec<_> = draft.steps.into_iter().map(|step| self.step(step)).collect();
@@ -68,8 +69,8 @@ impl Resolver<'_> {
         Some(Resolved {
             commission: draft.commission?,
             title: draft.title?,
-            model: draft.model?,
-            surface: Arc::new(surface?),
+            model_file: draft.model?.file,
+            model: model?,
             process_file: draft.process?,
             process: process?,
             files: self.files,
@@ -99,30 +100,33 @@ impl Resolver<'_> {
         }
     }
 
-    fn model(&mut self, request: &ModelRequest) -> Option<Surface> {
+    fn model(&mut self, request: &ModelRequest) -> Option<Placed> {
         const AT: &str = "model.file";
-        if !Path::new(&request.file).extension().is_some_and(|end| end.eq_ignore_ascii_case("stl")) {
-            self.faults.push(
-                Diagnostic::error("a model must be an STL file")
-                    .at(self.text.place(AT))
-                    .remedy("save the model as STL, with `.stl` at the end of its name"),
-            );
-            return None;
-        }
         let bytes = self.input(&request.file, "model", model::LARGEST, AT)?;
-        if request.up.parts().0 == request.facing.parts().0 {
-            return None;
-        }
-        match model::read(&bytes, request) {
-            Ok(surface) => Some(surface),
-            Err(message) => {
-                self.faults.push(
-                    Diagnostic::error(format!("could not read the model {}: {message}", request.file))
-                        .at(self.text.place(AT)),
-                );
-                None
+        let mut beside = Beside { path: self.path(&request.file), file: &request.file, found: Vec::new() };
+        let read = model::read(&bytes, request, &mut |name| beside.read(name));
+        self.inputs.append(&mut beside.found);
+        let fault = match read {
+            Ok(placed) => return Some(placed),
+            Err(Refusal::File(message)) => {
+                Diagnostic::error(format!("could not read the model {}: {message}", request.file))
+                    .at(self.text.place(AT))
             }
-        }
+            Err(Refusal::NoUnit(format)) => {
+                Diagnostic::error(format!("the unit of the model is not known: {} file does not say it", a(format)))
+                    .at(self.text.key_place("model"))
+                    .label("has no `units`")
+                    .remedy("add `units: mm`, or whichever of mm, cm, m, in, ft and um its numbers are in")
+            }
+            // Seen before, in the job alone.
+            Err(Refusal::FacesUp) if request.up.is_some() && request.facing.is_some() => return None,
+            Err(Refusal::FacesUp) => faces_up(self.text),
+            Err(Refusal::NoBody(message)) => Diagnostic::error(message)
+                .at(self.text.place("model.bodies"))
+                .remedy("write `bodies: all`, `bodies: largest`, or the numbers of those that are meant"),
+        };
+        self.faults.push(fault);
+        None
     }
 
     fn process(&mut self, name: &str) -> Option<Process> {
@@ -242,6 +246,31 @@ fn of_stage(fault: Diagnostic, name: &str) -> Diagnostic {
     } else {
         fault
     }
+}
+
+/// The files that lie beside a model, of which it may name some.
+struct Beside<'a> {
+    path: PathBuf,
+    file: &'a str,
+    /// What was read, for the record.
+    found: Vec<File>,
+}
+
+impl Beside<'_> {
+    /// Reads a file by its plain name.
+    fn read(&mut self, name: &str) -> Result<Vec<u8>, String> {
+        let bytes = input::read(&self.path.with_file_name(name), model::LARGEST)
+            .map_err(|trouble| format!("{}; it must lie beside the model", trouble.message))?;
+        let shown = Path::new(self.file).with_file_name(name).to_string_lossy().into_owned();
+        self.found.push(file(&shown, "named by the model", bytes.len() as u64, blake3::hash(&bytes)));
+        Ok(bytes)
+    }
+}
+
+/// A format with its article.
+fn a(format: Format) -> String {
+    let article = if matches!(format, Format::Stl | Format::Obj) { "an" } else { "a" };
+    format!("{article} {format}")
 }
 
 /// The shelf of a shop in which nothing is made.

@@ -4,7 +4,9 @@ use serde_json::Value as Json;
 use turnhue_stages::findings::{Fact, Finding, Place, Severity, Value};
 
 use crate::numbers;
-use crate::record::StageRecord;
+use crate::pictures::{self, Picture};
+use crate::record::{File, StageRecord};
+use crate::views::Pictures;
 
 /// Facts, as the page shows them.
 pub(crate) struct Said {
@@ -44,6 +46,16 @@ pub(crate) struct Told<'a> {
     pub(crate) places: Vec<String>,
     /// How many places are not listed.
     pub(crate) more: usize,
+    /// The picture that shows where.
+    pub(crate) shown: Option<Shown<'a>>,
+}
+
+/// A picture of a finding.
+pub(crate) struct Shown<'a> {
+    /// The picture.
+    pub(crate) picture: Picture,
+    /// What it shows, in words.
+    pub(crate) what: &'a str,
 }
 
 impl Said {
@@ -97,7 +109,17 @@ impl<'a> Told<'a> {
             finding,
             places: finding.places.iter().take(most).map(place).collect(),
             more: finding.places.len().saturating_sub(most),
+            shown: None,
         })
+    }
+
+    /// With the picture that the finding names, if it is among what the stage made.
+    pub(crate) fn shown_by(mut self, stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
+        let named = |file: &&File| self.finding.picture.as_ref() == Some(&file.name);
+        let file = stage.artefacts.iter().find(named).filter(|file| pictures::is_picture(&file.name));
+        let picture = file.and_then(|file| Picture::png(&pictures(&file.name)?));
+        self.shown = file.zip(picture).map(|(file, picture)| Shown { picture, what: &file.what });
+        self
     }
 
     /// Whether nothing has to be done about it.

@@ -47,7 +47,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         sides: views::sides(record, told, pictures),
         inside: colours::of_inside(record),
         key_facts: key_facts(record),
-        findings: findings(record),
+        findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
         process: process_rows(record),
         cautions: cautions::of(record),
@@ -200,10 +200,11 @@ struct KeyFact<'a> {
 /// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
 /// the best first; of stages that say the same, the last knows best.
 fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
-    const ASKED: [(&str, &[&str]); 10] = [
+    const ASKED: [(&str, &[&str]); 11] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
         ("Cubes", &["cells after repair", "cells"]),
+        ("Volume in common with the model", &["volume overlap"]),
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),
@@ -225,9 +226,10 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
 }
 
 /// Every finding with its stage, faults first.
-fn findings(record: &Record) -> Vec<Told<'_>> {
+fn findings<'a>(record: &'a Record, pictures: Pictures<'_>) -> Vec<Told<'a>> {
     let stages = record.stages.iter().zip(1..);
-    let mut findings: Vec<_> = stages.flat_map(|(stage, number)| Told::all(number, stage, MOST_PLACES)).collect();
+    let told = |(stage, number)| Told::all(number, stage, MOST_PLACES).map(move |told| told.shown_by(stage, pictures));
+    let mut findings: Vec<_> = stages.flat_map(told).collect();
     findings.sort_by_key(|told| Reverse(told.finding.severity));
     findings
 }
@@ -255,15 +257,16 @@ impl<'a> StageView<'a> {
             pictures: stage
                 .artefacts
                 .iter()
-                .filter_map(|file| Some((file, picture_of_finding(file, pictures)?)))
+                .filter(|file| !stage.findings.iter().any(|finding| finding.picture.as_ref() == Some(&file.name)))
+                .filter_map(|file| Some((file, picture_beside(file, pictures)?)))
                 .collect(),
             is_cost: stage.name == COST_STAGE,
         }
     }
 }
 
-/// A picture beside the views, such as one of places that did not convert.
-fn picture_of_finding(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
+/// A picture beside the views and those of findings.
+fn picture_beside(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
     let beside = pictures::is_picture(&file.name) && !views::is_view(&file.name);
     Picture::png(&beside.then(|| pictures(&file.name)).flatten()?)
 }

@@ -256,6 +256,32 @@ fn what_two_stages_say_about_a_side_stands_on_its_card_once() {
 }
 
 #[test]
+fn a_finding_shows_its_own_picture_once_and_no_other() {
+    let mut record = whelk();
+    let pictures = |page: &str| page.matches("<img").count();
+    let before = pictures(&draw(&record));
+    let stage = record.stages.iter_mut().find(|stage| stage.name == "repair").unwrap();
+    let finding = &mut stage.findings[0];
+    finding.picture = Some("repair-lost.png".to_owned());
+    let message = finding.message.clone();
+    let page = draw(&record);
+    let image = page.find("alt=\"Where the model did not convert\"").unwrap();
+    assert!(image > page.find(&message).unwrap() && image < page.find("id=\"cost\"").unwrap());
+    // It moved to its finding from the place under its stage.
+    assert_eq!(pictures(&page), before);
+    assert_eq!(page.matches("<figcaption>Where the model did not convert</figcaption>").count(), 1);
+
+    // What the stage did not make, or what is not in the run folder, is not asked for.
+    for name in ["view-front.png", "../repair-lost.png", "no such picture.png"] {
+        let stage = record.stages.iter_mut().find(|stage| stage.name == "repair").unwrap();
+        stage.findings[0].picture = Some(name.to_owned());
+        let page = draw(&record);
+        let findings = page.split("id=\"findings\"").nth(1).unwrap().split("</section>").next().unwrap();
+        assert_eq!(pictures(findings), 0, "{name}");
+    }
+}
+
+#[test]
 fn notes_ask_for_nothing_and_keep_their_places_folded() {
     use turnhue_stages::findings::{Finding, Place};
 

@@ -48,6 +48,9 @@ pub struct Finding {
     /// Where; empty when it concerns the whole piece.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub places: Vec<Place>,
+    /// The artefact that shows the place: the name of a PNG in the run folder.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub picture: Option<String>,
 }
 
 impl Finding {
@@ -67,13 +70,20 @@ impl Finding {
     }
 
     fn new(severity: Severity, code: &str, message: String, remedy: String) -> Self {
-        Self { severity, code: code.to_owned(), message, remedy, places: Vec::new() }
+        Self { severity, code: code.to_owned(), message, remedy, places: Vec::new(), picture: None }
     }
 
     /// Says where.
     #[must_use]
     pub fn at(mut self, places: impl IntoIterator<Item = Place>) -> Self {
         self.places.extend(places);
+        self
+    }
+
+    /// Shows where, by the name of an artefact.
+    #[must_use]
+    pub fn pictured(mut self, artefact: String) -> Self {
+        self.picture = Some(artefact);
         self
     }
 }

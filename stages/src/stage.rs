@@ -15,7 +15,9 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::findings::{Fact, Finding};
+use crate::outlook::Outlook;
 use crate::process::Process;
+use crate::solid::Cells;
 use crate::workpiece::{Part, Workpiece};
 
 /// One step of the chain.
@@ -42,6 +44,13 @@ pub trait Stage: Send + Sync + 'static {
     fn files(settings: &Self::Settings) -> Vec<String> {
         let _ = settings;
         Vec::new()
+    }
+
+    /// What the piece will grow to by this stage, and the memory that takes, reckoned before anything runs from what is known
+    /// before the stage. Bounds from above where it cannot know.
+    fn outlook(settings: &Self::Settings, before: Outlook) -> Outlook {
+        let _ = settings;
+        before.after(0.0, 0.0)
     }
 
     /// Checks what can be checked without the piece: ranges, and the content of the files named. Must not touch the
@@ -80,6 +89,21 @@ impl Misfit {
     pub fn new(setting: impl Into<String>, message: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self { setting: setting.into(), message: message.into(), remedy: remedy.into() }
     }
+}
+
+/// The cells, for stages that cannot do anything without any: a form that is thinner than the cells everywhere has none.
+///
+/// # Errors
+/// A [`Misfit`] if no cell is solid.
+pub fn some_cubes(cells: &Cells) -> Result<&Cells, Misfit> {
+    if cells.extent().is_some() {
+        return Ok(cells);
+    }
+    Err(Misfit::new(
+        "",
+        "no cube is left: the form is thinner than the cells everywhere",
+        "set `repair.thin: thicken`, make `voxelise.cell` smaller, or the piece larger with `scale`",
+    ))
 }
 
 /// Why a stage stopped the run.
@@ -236,6 +260,16 @@ impl<'a> Shop<'a> {
         Ok(self.shelf.path(name))
     }
 
+    /// A name for a new artefact: the one asked for, or, where an earlier stage took it, the same with a number.
+    #[must_use]
+    pub fn free_name(&self, name: &str) -> String {
+        let (stem, ending) = name.rsplit_once('.').unwrap_or((name, ""));
+        let numbered =
+            (2..).map(|n| if ending.is_empty() { format!("{stem}-{n}") } else { format!("{stem}-{n}.{ending}") });
+        let mut names = std::iter::once(name.to_owned()).chain(numbered);
+        names.find(|name| !self.shelf.path(name).exists()).unwrap_or_else(|| name.to_owned())
+    }
+
     /// Stops the stage if somebody asked for it; to be called now and then in long work.
     ///
     /// # Errors
@@ -286,6 +320,8 @@ pub trait ReadyStage: Send + Sync {
     fn settings(&self) -> serde_json::Value;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
+    /// See [`Stage::outlook`].
+    fn outlook(&self, before: Outlook) -> Outlook;
     /// See [`Stage::check`].
     ///
     /// # Errors
@@ -365,6 +401,10 @@ impl<S: Stage> ReadyStage for Ready<S> {
 
     fn files(&self) -> Vec<String> {
         S::files(&self.0)
+    }
+
+    fn outlook(&self, before: Outlook) -> Outlook {
+        S::outlook(&self.0, before)
     }
 
     fn check(&self, shop: &Shop<'_>) -> Result<(), Misfit> {

@@ -248,6 +248,13 @@ impl Memory {
     pub const fn bytes(self) -> u64 {
         self.0
     }
+
+    /// The amount in whole MiB, and from 10 GiB on in whole GiB: as exact as something reckoned beforehand can be.
+    #[must_use]
+    pub const fn rounded(self) -> Self {
+        let unit: u64 = if self.0 < 10 << 30 { 1 << 20 } else { 1 << 30 };
+        Self(self.0.div_ceil(unit).saturating_mul(unit))
+    }
 }
 
 impl fmt::Display for Memory {

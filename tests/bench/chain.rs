@@ -45,6 +45,12 @@ fn voxelise(bencher: Bencher<'_, '_>, surface: Surface, across: u32) {
     measure(bencher, &trial("voxelise", json!({ "across": across }), begun.piece));
 }
 
+#[divan::bench(sample_count = 5, args = ["leave", "thicken"])]
+fn repair_torn_ball(bencher: Bencher<'_, '_>, thin: &str) {
+    let begun = Begun::with(torn(&ball(660, 661), 50), [("voxelise", json!({ "across": 200 }))]);
+    measure(bencher, &trial("repair", json!({ "thin": thin }), begun.piece));
+}
+
 #[divan::bench(sample_count = 5, args = [100, 200])]
 fn hollow_ball(bencher: Bencher<'_, '_>, across: u32) {
     let begun = Begun::with(ball(330, 330), [("voxelise", json!({ "across": across }))]);

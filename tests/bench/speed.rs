@@ -4,6 +4,8 @@
 
 mod chain;
 mod files;
+mod health;
+mod likeness;
 mod pieces;
 
 fn main() {

@@ -8,7 +8,10 @@ import colours
 import conversion
 import files
 import jobs
+import likeness
+import models
 import shapes
+import source
 import told
 import topology
 import walls
@@ -33,9 +36,16 @@ def main(scratch):
         piece, model = from_npm(tally, scratch, "bunny", opening=12)
         conversion.check_closed(tally, piece, model)
         conversion.check_contains(tally, piece, model)
+        likeness.check(tally, piece, model)
+        source.check(tally, piece, model)
     with tally.part("teapot"):
         piece, model = from_npm(tally, scratch, "teapot", opening=24)
         conversion.check_open(tally, piece, model)
+        source.check(tally, piece, model)
+    with tally.part("likeness"):
+        likeness.check_generated(tally, scratch)
+    with tally.part("worn"):
+        source.check_worn(tally, scratch)
     with tally.part("told"):
         for name, model, true in told.generated():
             told.check(tally, scratch, name.replace(" ", "-"), model, true)
@@ -47,6 +57,8 @@ def main(scratch):
             shape(tally, scratch)
     with tally.part("topology"):
         topology.check(tally, scratch)
+    with tally.part("models"):
+        models.check(tally, scratch)
     return tally.close()
 
 

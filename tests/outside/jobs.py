@@ -97,6 +97,21 @@ def write(
     return job
 
 
+def write_for(folder, file, units):
+    """Writes a job that makes cubes of a model that lies in the folder; gives the job's path."""
+    lines = [
+        f"commission: OUTSIDE-{file}",
+        f"title: {json.dumps(TITLE, ensure_ascii=False)}",
+        f"model: {{ file: {file}, {units} }}".replace(", }", " }"),
+        f"process: {json.dumps(str(PROCESS))}",
+        "stages:",
+        f"  - voxelise: {{ cell: {CELL} mm }}",
+    ]
+    job = folder / f"{file}.yaml"
+    job.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return job
+
+
 def run(job, into):
     """Runs a job; gives the exit code and what the program says of the run, or nothing when it says nothing."""
     done = subprocess.run([PROGRAM, "run", job, "--into", into, "--json", "--quiet"], capture_output=True, text=True)

@@ -7,9 +7,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::findings::{Fact, Finding, Unit};
 use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+use crate::outlook::Outlook;
 use crate::paint::Paint;
 use crate::solid::{Patch, Skin};
-use crate::stage::{Halt, Shop, Stage};
+use crate::stage::{Halt, Shop, Stage, some_cubes};
 use crate::workpiece::{OrderedFile, Part, Workpiece};
 use crate::{Side, Six, Srgb};
 
@@ -61,8 +62,13 @@ impl Stage for Colour {
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
+    fn outlook(_: &Settings, before: Outlook) -> Outlook {
+        let faces = before.skin_faces();
+        before.after(BUILDING * faces + PICTURES, HELD * faces)
+    }
+
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cell = piece.cells().expect("the plan saw to it").grid().cell;
+        let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
         let paint = paint(settings, Arc::clone(&hull.faces));
         say(shop, settings, &paint, cell);
@@ -72,6 +78,13 @@ impl Stage for Colour {
         Ok(piece.with_paint(paint).with_order(order))
     }
 }
+
+/// Bytes a face of the skin that the piece keeps: the face, a point, two triangles and where they are from, their colour.
+const HELD: f64 = 100.0;
+/// Bytes a face while the skin is made and written.
+const BUILDING: f64 = 150.0;
+/// Bytes of the pictures while they are drawn.
+const PICTURES: f64 = 32e6;
 
 fn paint(settings: &Settings, faces: Arc<[crate::solid::Face]>) -> Paint {
     let sides = settings.sides();

@@ -4,6 +4,7 @@ pub mod colour;
 pub mod estimate;
 pub mod foot;
 pub mod hollow;
+mod likeness;
 pub mod repair;
 pub mod scale;
 pub mod validate;

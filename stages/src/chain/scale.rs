@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Length;
 use crate::findings::{Fact, Unit};
+use crate::outlook::Outlook;
 use crate::solid::{Surface, sphere};
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
@@ -39,6 +40,19 @@ impl Stage for Scale {
     const VERSION: u32 = 1;
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface];
+
+    fn outlook(size: &Size, before: Outlook) -> Outlook {
+        // Of a sphere around the model all that is known is that it is no smaller than the longest side.
+        let factor = match *size {
+            Size::Factor(factor) => factor,
+            Size::Height(length) => length.mm() / before.size.z,
+            Size::Width(length) => length.mm() / before.size.x,
+            Size::Depth(length) => length.mm() / before.size.y,
+            Size::Longest(length) | Size::Sphere(length) => length.mm() / before.size.max_element(),
+        };
+        let scaled = Outlook { size: before.size * factor, faces_area: before.faces_area * factor * factor, ..before };
+        scaled.after(0.0, before.surface_bytes())
+    }
 
     fn check(size: &Size, _: &Shop<'_>) -> Result<(), Misfit> {
         let (word, value) = match *size {

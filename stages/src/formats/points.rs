@@ -34,6 +34,11 @@ impl PointIndex {
         Some(next - 1)
     }
 
+    /// The point that has a number given here.
+    pub(super) fn point(&self, number: u32) -> DVec3 {
+        self.points[number as usize]
+    }
+
     /// Bytes on the heap.
     #[cfg(test)]
     pub(super) fn footprint(&self) -> usize {

@@ -13,7 +13,7 @@ use std::io::{self, Write};
 use glam::DVec3;
 use stl_io::Triangle;
 
-use super::points::PointIndex;
+use super::model::{About, Builder, Gathered, quoted};
 use crate::solid::Surface;
 
 /// Header and triangle count of the binary form, in bytes.
@@ -30,14 +30,28 @@ const SNIFF: usize = 1024;
 /// A message that completes "could not read the model:" and says what to do, if the file is cut off, is longer than it
 /// says, has a coordinate that is not a finite number, holds no triangle, or is no STL at all.
 pub fn read(bytes: &[u8]) -> Result<Surface, String> {
-    let mesh = match Form::of(bytes) {
-        Form::Binary => read_binary(bytes),
-        Form::Text(text) => read_text(text),
-    }?;
-    if mesh.triangles.is_empty() {
+    // The shortest triangle that can be written, in text, takes 60 bytes.
+    let mut builder = Builder::new(bytes.len() as u64);
+    read_into(bytes, &mut builder)?;
+    let Gathered { points, triangles, .. } = builder.finish();
+    if triangles.is_empty() {
         return Err("the STL file holds no triangles; export the model again".to_owned());
     }
-    Surface::new(mesh.points.into_points(), mesh.triangles)
+    Surface::new(points, triangles)
+}
+
+/// As [`read`], for a builder; each solid of a text file is a body.
+pub(super) fn read_into(bytes: &[u8], builder: &mut Builder) -> Result<About, String> {
+    match Form::of(bytes) {
+        Form::Binary => read_binary(bytes, builder),
+        Form::Text(text) => read_text(text, builder),
+    }?;
+    Ok(About::default())
+}
+
+/// Whether the length is that of a binary file with as many triangles as it says, which no other file has by chance.
+pub(super) fn is_binary(bytes: &[u8]) -> bool {
+    promised(bytes).is_some_and(|(count, length)| count > 0 && length == bytes.len() as u64)
 }
 
 /// Writes the binary form: coordinates as `f32`, normals from the triangles' turn, a header of 80 zeros.
@@ -85,7 +99,7 @@ fn promised(bytes: &[u8]) -> Option<(u32, u64)> {
     Some((count, PREAMBLE as u64 + RECORD as u64 * u64::from(count)))
 }
 
-fn read_binary(bytes: &[u8]) -> Result<Mesh, String> {
+fn read_binary(bytes: &[u8], builder: &mut Builder) -> Result<(), String> {
     let (count, length) = promised(bytes).ok_or_else(|| {
         format!("{} bytes are too few for an STL file; check that the export or download has finished", bytes.len())
     })?;
@@ -100,82 +114,86 @@ fn read_binary(bytes: &[u8]) -> Result<Mesh, String> {
             "{what}: its header promises {count} triangles, which take {length} bytes, but it has {there}; {remedy}"
         ));
     }
-    let mut mesh = Mesh::with_capacity(count as usize);
+    builder.make_room(count as usize);
     for record in bytes[PREAMBLE..].chunks_exact(RECORD) {
         let (numbers, _) = record[12..48].as_chunks::<4>();
         let coordinate = |at: usize| f64::from(f32::from_le_bytes(numbers[at]));
-        mesh.push([0, 3, 6].map(|at| DVec3::new(coordinate(at), coordinate(at + 1), coordinate(at + 2))))?;
+        let corners = [0, 3, 6].map(|at| DVec3::new(coordinate(at), coordinate(at + 1), coordinate(at + 2)));
+        add(corners, builder)?;
     }
-    Ok(mesh)
+    Ok(())
 }
 
-fn read_text(text: &[u8]) -> Result<Mesh, String> {
+fn read_text(text: &[u8], builder: &mut Builder) -> Result<(), String> {
     let mut words = Words { rest: text };
     // A triangle in the form in which programs write it takes about 260 bytes, and at the very least 60.
-    let mut mesh = Mesh::with_capacity(text.len() / 260);
+    builder.make_room(text.len() / 260);
     while let Some(word) = words.next() {
-        expect(word, "solid", &mesh)?;
-        words.skip_line();
+        expect(word, "solid", builder)?;
+        builder.begin_body(std::str::from_utf8(words.rest_of_line()).ok());
         loop {
-            let word = words.next().ok_or_else(|| cut_off(&mesh))?;
+            let word = words.next().ok_or_else(|| cut_off(builder))?;
             if word.eq_ignore_ascii_case(b"endsolid") {
-                words.skip_line();
+                words.rest_of_line();
                 break;
             }
-            expect(word, "facet", &mesh)?;
-            let corners = read_facet(&mut words, &mesh)?;
-            mesh.push(corners)?;
+            expect(word, "facet", builder)?;
+            let corners = read_facet(&mut words, builder)?;
+            add(corners, builder)?;
         }
     }
-    Ok(mesh)
+    Ok(())
 }
 
 /// What follows the word `facet`. The normal is passed over: programs write `nan` there for triangles without area.
-fn read_facet(words: &mut Words<'_>, mesh: &Mesh) -> Result<[DVec3; 3], String> {
-    let mut next = || words.next().ok_or_else(|| cut_off(mesh));
-    expect(next()?, "normal", mesh)?;
+fn read_facet(words: &mut Words<'_>, builder: &Builder) -> Result<[DVec3; 3], String> {
+    let mut next = || words.next().ok_or_else(|| cut_off(builder));
+    expect(next()?, "normal", builder)?;
     for _ in 0..3 {
         next()?;
     }
-    expect(next()?, "outer", mesh)?;
-    expect(next()?, "loop", mesh)?;
+    expect(next()?, "outer", builder)?;
+    expect(next()?, "loop", builder)?;
     let mut corners = [DVec3::ZERO; 3];
     for corner in &mut corners {
-        expect(next()?, "vertex", mesh)?;
+        expect(next()?, "vertex", builder)?;
         for axis in 0..3 {
-            corner[axis] = number(next()?, mesh)?;
+            corner[axis] = number(next()?, builder)?;
         }
     }
-    expect(next()?, "endloop", mesh)?;
-    expect(next()?, "endfacet", mesh)?;
+    expect(next()?, "endloop", builder)?;
+    expect(next()?, "endfacet", builder)?;
     Ok(corners)
 }
 
-fn number(word: &[u8], mesh: &Mesh) -> Result<f64, String> {
-    std::str::from_utf8(word).ok().and_then(|word| word.parse().ok()).ok_or_else(|| unexpected(word, "a number", mesh))
+fn number(word: &[u8], builder: &Builder) -> Result<f64, String> {
+    std::str::from_utf8(word)
+        .ok()
+        .and_then(|word| word.parse().ok())
+        .ok_or_else(|| unexpected(word, "a number", builder))
 }
 
-fn expect(word: &[u8], expected: &str, mesh: &Mesh) -> Result<(), String> {
+fn expect(word: &[u8], expected: &str, builder: &Builder) -> Result<(), String> {
     if word.eq_ignore_ascii_case(expected.as_bytes()) {
         Ok(())
     } else {
-        Err(unexpected(word, &format!("'{expected}'"), mesh))
+        Err(unexpected(word, &format!("'{expected}'"), builder))
     }
 }
 
-fn unexpected(word: &[u8], expected: &str, mesh: &Mesh) -> String {
-    let word: String = String::from_utf8_lossy(word).chars().take(40).filter(|c| !c.is_control()).collect();
+fn unexpected(word: &[u8], expected: &str, builder: &Builder) -> String {
+    let word = quoted(word);
     format!(
         "the text STL file has '{word}' where {expected} should be, at triangle {}; export it again, as binary STL if \
          there is the choice",
-        mesh.triangles.len() + 1
+        builder.len() + 1
     )
 }
 
-fn cut_off(mesh: &Mesh) -> String {
+fn cut_off(builder: &Builder) -> String {
     format!(
         "the text STL file is cut off: it ends without 'endsolid' after {} whole triangles; export or download it again",
-        mesh.triangles.len()
+        builder.len()
     )
 }
 
@@ -185,10 +203,12 @@ struct Words<'a> {
 }
 
 impl<'a> Words<'a> {
-    /// Passes over the rest of the line: the name of a solid.
-    fn skip_line(&mut self) {
+    /// Takes the rest of the line: the name of a solid.
+    fn rest_of_line(&mut self) -> &'a [u8] {
         let end = self.rest.iter().position(|b| matches!(b, b'\n' | b'\r')).unwrap_or(self.rest.len());
-        self.rest = &self.rest[end..];
+        let (line, rest) = self.rest.split_at(end);
+        self.rest = rest;
+        line
     }
 }
 
@@ -204,33 +224,14 @@ impl<'a> Iterator for Words<'a> {
     }
 }
 
-/// Triangles as they are read, their equal corners made one.
-struct Mesh {
-    points: PointIndex,
-    triangles: Vec<[u32; 3]>,
-}
-
-impl Mesh {
-    fn with_capacity(triangles: usize) -> Self {
-        // A closed mesh has about half as many points as triangles (Euler's formula).
-        Self { points: PointIndex::with_capacity(triangles / 2), triangles: Vec::with_capacity(triangles) }
+/// Adds a triangle, its corners made one with equal ones.
+fn add(corners: [DVec3; 3], builder: &mut Builder) -> Result<(), String> {
+    let at = builder.len() + 1;
+    let mut triangle = [0; 3];
+    for (number, corner) in triangle.iter_mut().zip(corners) {
+        *number = builder.point(corner, || format!("triangle {at}"))?;
     }
-
-    fn push(&mut self, corners: [DVec3; 3]) -> Result<(), String> {
-        if !corners.iter().all(|c| c.is_finite()) {
-            return Err(format!(
-                "triangle {} has a coordinate that is not a finite number; repair the model where it was made, or \
-                 export it again",
-                self.triangles.len() + 1
-            ));
-        }
-        let mut triangle = [0; 3];
-        for (number, corner) in triangle.iter_mut().zip(corners) {
-            *number = self.points.number(corner).ok_or("the model has more than 4 294 967 295 points; simplify it")?;
-        }
-        self.triangles.push(triangle);
-        Ok(())
-    }
+    builder.triangle(triangle)
 }
 
 #[cfg(test)]
@@ -377,11 +378,9 @@ endsolid a piece
 
     /// What reading held on the heap at its end, in bytes. Vectors only grow, so it is the most that one of them held.
     fn footprint(bytes: &[u8]) -> usize {
-        let mesh = match Form::of(bytes) {
-            Form::Binary => read_binary(bytes),
-            Form::Text(text) => read_text(text),
-        };
-        mesh.map_or(0, |mesh| mesh.points.footprint() + mesh.triangles.capacity() * size_of::<[u32; 3]>())
+        let mut builder = Builder::new(u64::MAX);
+        let _ = read_into(bytes, &mut builder);
+        builder.footprint()
     }
 
     #[derive(Clone, Debug)]

@@ -1,5 +1,6 @@
 //! The solid geometry that the stages share.
 
+mod bins;
 mod cells;
 pub mod chain;
 pub mod clearance;
@@ -11,11 +12,15 @@ pub mod edges;
 mod forest;
 #[cfg(test)]
 pub(crate) mod forms;
+pub mod health;
 mod hinges;
 pub mod inside;
+pub mod likeness;
+pub mod nearest;
 mod outward;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 pub mod stability;
@@ -27,5 +32,7 @@ pub use components::{Components, Neighbours, air, enclosed_voids, flood_from_out
 pub use contacts::{Contact, ContactCounts, ContactKind, Leave, contact_counts, contacts, make_well_composed, mend};
 pub(crate) use forest::Forest;
 pub use hinges::{Hinge, Hinges};
+pub use likeness::Likeness;
+pub use nearest::Nearest;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

@@ -4,7 +4,6 @@ use glam::IVec3;
 
 use crate::solid::distance::{Beyond, Distances};
 use crate::solid::{Cells, Components, Grid, Leave, Neighbours, air, make_well_composed};
-use crate::units::Memory;
 
 /// The lattice on which the cavity is laid out.
 pub(super) struct Lattice {
@@ -26,7 +25,7 @@ pub(super) const SLACK: f64 = 0.1;
 
 impl Lattice {
     pub(super) fn new(cells: &Cells, wall: f64) -> Self {
-        let per_cell = per_cell(cells, wall) as i32;
+        let per_cell = Fineness::of(cells.grid().cell, wall).per_cell as i32;
         let solid = refined(cells, per_cell);
         let outside = air(&solid);
         Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell }
@@ -43,16 +42,30 @@ impl Lattice {
     }
 }
 
-/// How many lattice cells lie along the edge of a cell.
-fn per_cell(cells: &Cells, wall: f64) -> f64 {
-    (cells.grid().cell / (SHARE_OF_WALL * wall)).ceil().max(1.0)
+/// How fine the cavity's lattice is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Fineness {
+    /// How many lattice cells lie along the edge of a cell: a whole number, but perhaps beyond what integers hold.
+    pub(super) per_cell: f64,
 }
 
-/// The memory that the lattice takes: for each of its cells two distances of four bytes while they are made, and one bit
-/// for each of the few sets that are alive at once.
-pub(super) fn memory(cells: &Cells, wall: f64) -> Memory {
-    const BYTES_A_CELL: f64 = 9.0;
-    Memory::from_bytes((cells.grid().len() as f64 * per_cell(cells, wall).powi(3) * BYTES_A_CELL) as u64)
+impl Fineness {
+    /// For cells of that edge and a wall, both in mm.
+    pub(super) fn of(cell: f64, wall: f64) -> Self {
+        Self { per_cell: (cell / (SHARE_OF_WALL * wall)).ceil().max(1.0) }
+    }
+
+    /// Lattice cells in a cell.
+    pub(super) fn cells_a_cell(self) -> f64 {
+        self.per_cell.powi(3)
+    }
+
+    /// The memory that the lattice takes, in bytes, over a grid of so many cells: for each of its own two distances of four
+    /// bytes while they are made, and one bit for each of the few sets that are alive at once.
+    pub(super) fn bytes(self, cells: f64) -> f64 {
+        const BYTES_A_CELL: f64 = 9.0;
+        cells * self.cells_a_cell() * BYTES_A_CELL
+    }
 }
 
 fn refined(cells: &Cells, per_cell: i32) -> Cells {

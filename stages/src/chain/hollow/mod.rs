@@ -14,9 +14,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::outlook::Outlook;
 use crate::solid::stability::Standing;
 use crate::solid::{Cells, Components, Neighbours};
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::units::Memory;
 use crate::void::{Opening, Void};
 use crate::workpiece::{Part, Workpiece};
@@ -93,8 +94,18 @@ impl Stage for Hollow {
         Ok(())
     }
 
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let Some((cell, _)) = before.grid else { return before.after(0.0, 0.0) };
+        let lattice = cavity::Fineness::of(cell, settings.wall.mm());
+        // The cavity's walls are no larger than the outside, for any wall that leaves much of one.
+        let walls = before.faces() * lattice.per_cell * lattice.per_cell;
+        let keeps = before.cells() * lattice.cells_a_cell() / 8.0 + CORNERS * walls;
+        let takes = lattice.bytes(before.cells()) + SHAPING * walls;
+        Outlook { cavity_faces: walls, ..before.after(takes, keeps) }
+    }
+
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let cells = piece.cells().expect("the plan saw to it");
+        let cells = some_cubes(piece.cells().expect("the plan saw to it"))?;
         let gap = settings.narrowest.unwrap_or(shop.process().gap.value).mm();
         fits_in_memory(settings, cells)?;
         let lattice = Lattice::new(cells, settings.wall.mm());
@@ -118,8 +129,15 @@ impl Stage for Hollow {
     }
 }
 
+/// Bytes a face of the cavity that the piece keeps: a corner that lies off its place.
+const CORNERS: f64 = 64.0;
+/// Bytes a face of the cavity while its corners are moved.
+const SHAPING: f64 = 300.0;
+
 fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
-    let needed = cavity::memory(cells, settings.wall.mm());
+    let grid = cells.grid();
+    let needed = cavity::Fineness::of(grid.cell, settings.wall.mm()).bytes(grid.len() as f64);
+    let needed = Memory::from_bytes(needed as u64);
     if needed <= settings.memory {
         return Ok(());
     }

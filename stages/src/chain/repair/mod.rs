@@ -1,6 +1,8 @@
-//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for.
+//! `repair`: makes the solid of cubes sound, and tells what of the model no cube stands for, and which cubes stand for
+//! nothing of the model; or makes cubes for what is too thin.
 //!
 //! # Steps
+//! 0. *Thin parts*, where asked: see the notes of `thin`, which goes through all steps until nothing is missed.
 //! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go, or what
 //!    else [`Islands`] says ([`islands`]).
 //! 2. *Voids.* Air that is not reached from outside through faces of cells (6 neighbours) is filled.
@@ -17,32 +19,43 @@
 //! Each round with bridges joins pieces, and mending parts none that it can help.
 
 mod islands;
+mod marked;
+mod meets;
 mod necks;
+mod sourceless;
+mod thin;
+mod told;
 mod unconverted;
 
 #[cfg(test)]
 mod tests;
 
-use glam::{DVec3, IVec3};
+use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use self::islands::Bridge;
 pub use self::islands::Islands;
 use self::necks::Demand;
-use self::unconverted::{Missed, any_within};
+pub use self::thin::Thin;
+use crate::Length;
 use crate::findings::{Fact, Finding, Place, Unit};
-use crate::solid::{Cells, Components, Contact, Grid, Neighbours, Surface, contacts, enclosed_voids, mend};
-use crate::stage::{Halt, Misfit, Shop, Stage};
+use crate::outlook::Outlook;
+use crate::solid::{Cells, Components, Contact, Grid, Neighbours, contacts, enclosed_voids, mend};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
 use crate::units::Force;
 use crate::workpiece::{Part, Workpiece};
-use crate::{Length, Side};
 
 /// Places that are listed one by one; the others are added up.
 const MOST_LISTED: usize = 10;
 
 /// Rounds of mending and joining; without bridges the first leaves nothing to do.
 const MOST_ROUNDS: usize = 16;
+
+/// Solids that are alive at once.
+const SETS: f64 = 5.0;
+/// Bytes a run of cells along x, of which there is about one for two faces that look along x.
+const RUNS: f64 = 48.0;
 
 /// The stage `repair`.
 pub struct Repair;
@@ -60,6 +73,11 @@ pub struct Settings {
     /// What becomes of places where cubes meet in an edge or a corner alone: mended by adding or removing cells, or
     /// reported as a fault.
     pub contacts: Contacts,
+    /// What becomes of parts of the model that no cube stands for, because they are thinner or sharper than the cells
+    /// can follow: they are left out and reported; thickened, which makes cubes wherever the surface passes and joins
+    /// them to the body, as well as loose pieces that would be taken away; or refused, which makes a place larger than a
+    /// cube face a fault.
+    pub thin: Thin,
     /// How far, in mm, the model's surface may lie from the cubes before it counts as not converted; at least half a
     /// cell. Left out: one cell. On a form that is nowhere thinner or sharper than the cells can follow, no point of the
     /// surface is farther than half a cell's diagonal (0.87 cells) from the cubes, so what lies more than one cell off
@@ -79,6 +97,7 @@ impl Default for Settings {
             islands: Islands::default(),
             voids: Voids::default(),
             contacts: Contacts::default(),
+            thin: Thin::default(),
             tolerance: None,
             // What lifts half a kilogram, and a factor for brittle material: common practice, no source.
             handling_load: Force::from_newtons(5.0),
@@ -113,11 +132,14 @@ impl Stage for Repair {
     type Settings = Settings;
 
     const NAME: &'static str = "repair";
-    const PURPOSE: &'static str =
-        "drops or joins islands, fills enclosed voids, mends contacts, and reports necks and what did not convert";
+    const PURPOSE: &'static str = "drops or joins islands, fills enclosed voids, mends contacts, thickens or reports what did not convert, and finds necks";
     const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
+
+    fn outlook(_: &Settings, before: Outlook) -> Outlook {
+        before.after(SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0, 0.0)
+    }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         if settings.islands == Islands::AtLeast(0) {
@@ -149,20 +171,17 @@ impl Stage for Repair {
         let surface = piece.surface().expect("the plan saw to it");
         let cells = piece.cells().expect("the plan saw to it");
         let tolerance = tolerance(settings, cells.grid())?;
-        let repaired = Repaired::of(cells, settings, shop)?;
-        if repaired.cells.count() == 0 {
-            return Err(Misfit::new(
-                "",
-                "no cube is left: the form is thinner than the cells everywhere",
-                "make `voxelise.cell` smaller, or the piece larger with `scale`",
-            )
-            .into());
-        }
+        let (repaired, missed, thickened) = thin::repaired(settings, surface, cells, tolerance, shop)?;
+        some_cubes(&repaired.cells)?;
         repaired.tell(cells, settings, shop);
         let demand = Demand { handling: settings.handling_load, least_safety: settings.least_safety };
         necks::tell(&repaired.cells, &demand, shop)?;
-        let missed = unconverted::missed(surface, &repaired.cells, tolerance, || shop.go_on())?;
-        tell_missed(&missed, surface, cells, tolerance, shop);
+        thickened.tell(settings, shop);
+        let report = told::Report { surface, before: cells, after: &repaired.cells, tolerance, thin: settings.thin };
+        report.tell(&missed, shop)?;
+        if repaired.cells != *cells {
+            super::likeness::tell(surface, &repaired.cells, shop)?;
+        }
         Ok(piece.with_cells(repaired.cells))
     }
 }
@@ -204,7 +223,8 @@ struct Repaired {
 }
 
 impl Repaired {
-    fn of(cells: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
+    /// Repairs a solid; mending a contact does not take away the cells that are `kept`.
+    fn of(cells: &Cells, kept: &Cells, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Halt> {
         let mut repaired = Self {
             cells: cells.clone(),
             islands: vec![],
@@ -226,7 +246,7 @@ impl Repaired {
             if settings.contacts == Contacts::Report {
                 break;
             }
-            repaired.mend();
+            repaired.mend(kept);
             shop.go_on()?;
             repaired.tidy(settings);
         }
@@ -246,9 +266,9 @@ impl Repaired {
         }
     }
 
-    fn mend(&mut self) {
+    fn mend(&mut self, kept: &Cells) {
         let before = self.cells.clone();
-        mend(&mut self.cells);
+        mend(&mut self.cells, Some(kept));
         self.mended[0] += self.cells.minus(&before).count();
         self.mended[1] += before.minus(&self.cells).count();
     }
@@ -405,64 +425,6 @@ fn places_of(lumps: &[Lump], grid: &Grid) -> Vec<Place> {
     largest.sort_by_key(|lump| std::cmp::Reverse(lump.cells));
     let place = |lump: &Lump| Place { mm: grid.centre(lump.first).to_array(), cell: Some(lump.first.to_array()) };
     largest.iter().take(MOST_LISTED).map(place).collect()
-}
-
-/// Says which parts of the surface no cube stands for; `before` are the cells before the repair.
-fn tell_missed(missed: &[Missed], surface: &Surface, before: &Cells, tolerance: f64, shop: &mut Shop<'_>) {
-    let area: f64 = missed.iter().map(|part| part.area).sum();
-    shop.fact(Fact::number("conversion tolerance", tolerance, Unit::Mm));
-    shop.fact(Fact::number("surface not converted", area, Unit::Mm2));
-    shop.fact(Fact::number("share of the surface not converted", percent(area, surface.area()), Unit::Percent));
-    shop.fact(Fact::whole("places not converted", missed.len(), Unit::Count));
-    let Some(bounds) = surface.bounds() else { return };
-
-    // What is smaller than one cube face would hardly show if it were there.
-    let shows = missed.iter().take_while(|part| part.area >= before.grid().cell.powi(2)).count();
-    let listed = shows.min(MOST_LISTED);
-    for part in &missed[..listed] {
-        let had_cubes = any_within(before, part.place, tolerance);
-        shop.finding(about_missed(part, bounds, tolerance, had_cubes));
-    }
-    for (rest, what) in [(&missed[listed..shows], "more places"), (&missed[shows..], "places smaller than a cube face")]
-    {
-        if !rest.is_empty() {
-            let area: f64 = rest.iter().map(|part| part.area).sum();
-            let message = format!("{what} without cubes within {tolerance} mm: {}, {area:.1} mm² together", rest.len());
-            let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
-            shop.finding(Finding::note("not-converted-besides", message, MISSED_REMEDY).at(places));
-        }
-    }
-}
-
-const MISSED_REMEDY: &str =
-    "make `voxelise.cell` smaller, thicken the model there, or accept that the piece is without this part";
-
-fn about_missed(part: &Missed, bounds: [DVec3; 2], tolerance: f64, had_cubes: bool) -> Finding {
-    let DVec3 { x, y, z } = part.place;
-    let size = part.high - part.low;
-    let why = if had_cubes {
-        "its cubes were taken away as an island, or to mend a contact"
-    } else {
-        "the model is thinner or sharper there than the cells can follow"
-    };
-    let message = format!(
-        "{:.1} mm² of the model's surface near ({x:.1}, {y:.1}, {z:.1}) mm on the {} side, {:.1} × {:.1} × {:.1} mm in \
-         extent, has no cube within {tolerance} mm: {why}; the piece is without this part",
-        part.area,
-        side_of(part.place, bounds),
-        size.x,
-        size.y,
-        size.z,
-    );
-    Finding::caution("not-converted", message, MISSED_REMEDY).at([Place::at(part.place)])
-}
-
-/// The side of the model that a place is nearest to, measured from the middle in half sizes.
-fn side_of(place: DVec3, [low, high]: [DVec3; 2]) -> Side {
-    let half = (high - low) / 2.0;
-    let off = (place - low.midpoint(high)) / half.max(DVec3::splat(f64::MIN_POSITIVE));
-    let axis = (1..3).fold(0, |most, axis| if off[axis].abs() > off[most].abs() { axis } else { most });
-    Side::along(axis, off[axis] >= 0.0)
 }
 
 /// A number with its noun.

@@ -6,23 +6,23 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
-use glam::DMat3;
+use glam::{DMat3, DVec3};
 use proptest::prelude::*;
 
-use super::unconverted::missed;
+use super::unconverted::{Missed, missed};
 use super::*;
 use crate::findings::{Severity, Value};
 use crate::process::Process;
 use crate::solid::samples::{grid, lattice_shell, listed, mirrored, random_solid};
-use crate::solid::{air, contact_counts, flood_from_outside};
+use crate::solid::{Surface, air, contact_counts, flood_from_outside};
 use crate::stage::{Outcome, Shelf};
 
-/// A shelf that is never used: `repair` makes no artefact.
+/// A shelf that keeps nothing.
 struct NoShelf;
 
 impl Shelf for NoShelf {
-    fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + '_>> {
-        Err(io::Error::other(format!("repair makes no artefact, but asked for {name}")))
+    fn create(&mut self, _: &str) -> io::Result<Box<dyn Write + '_>> {
+        Ok(Box::new(io::sink()))
     }
 
     fn path(&self, name: &str) -> PathBuf {
@@ -44,7 +44,7 @@ fn process() -> Process {
     serde_json::from_value(fields).unwrap()
 }
 
-fn run(settings: &Settings, cells: &Cells, surface: Surface) -> Result<(Cells, Outcome), Halt> {
+pub(super) fn run(settings: &Settings, cells: &Cells, surface: Surface) -> Result<(Cells, Outcome), Halt> {
     let (process, files, cancel, mut shelf) = (process(), BTreeMap::new(), AtomicBool::new(false), NoShelf);
     let mut shop = Shop::new(&process, &files, &[], &cancel, &mut shelf);
     Repair::check(settings, &shop)?;
@@ -62,26 +62,26 @@ fn no_surface() -> Surface {
     Surface::new(vec![], vec![]).unwrap()
 }
 
-fn whole(outcome: &Outcome, name: &str) -> i64 {
+pub(super) fn whole(outcome: &Outcome, name: &str) -> i64 {
     match outcome.facts.iter().find(|fact| fact.name == name).map(|fact| &fact.value) {
         Some(Value::Whole(value)) => *value,
         other => panic!("{name}: {other:?}"),
     }
 }
 
-fn number(outcome: &Outcome, name: &str) -> f64 {
+pub(super) fn number(outcome: &Outcome, name: &str) -> f64 {
     match outcome.facts.iter().find(|fact| fact.name == name).map(|fact| &fact.value) {
         Some(Value::Number(value)) => *value,
         other => panic!("{name}: {other:?}"),
     }
 }
 
-fn codes(outcome: &Outcome) -> Vec<(Severity, &str)> {
+pub(super) fn codes(outcome: &Outcome) -> Vec<(Severity, &str)> {
     outcome.findings.iter().map(|finding| (finding.severity, finding.code.as_str())).collect()
 }
 
 /// Whether a solid is in one piece, without shut-in air and without contacts.
-fn is_sound(cells: &Cells) -> bool {
+pub(super) fn is_sound(cells: &Cells) -> bool {
     contact_counts(cells).total() == 0
         && Components::of(cells, Neighbours::Faces).len() == 1
         && flood_from_outside(cells) == air(cells)
@@ -90,7 +90,7 @@ fn is_sound(cells: &Cells) -> bool {
 #[test]
 fn settings_may_be_left_out_and_survive_a_round_trip() {
     assert_eq!(serde_json::from_str::<Settings>("{}").unwrap(), Settings::default());
-    let written = r#"{"islands":"all","voids":"keep","contacts":"report","tolerance":"2 mm","handling_load":"5 N","least_safety":3.0}"#;
+    let written = r#"{"islands":"all","voids":"keep","contacts":"report","thin":"thicken","tolerance":"2 mm","handling_load":"5 N","least_safety":3.0}"#;
     let settings: Settings = serde_json::from_str(written).unwrap();
     assert_eq!(serde_json::to_string(&settings).unwrap(), written);
     assert!(serde_json::from_str::<Settings>(r#"{"island":"all"}"#).is_err());
@@ -190,7 +190,7 @@ proptest! {
 }
 
 /// A parallelogram out of two triangles.
-fn sheet(corner: [f64; 3], along: [f64; 3], across: [f64; 3]) -> Surface {
+pub(super) fn sheet(corner: [f64; 3], along: [f64; 3], across: [f64; 3]) -> Surface {
     let [p, u, v] = [corner, along, across].map(DVec3::from);
     Surface::new(vec![p, p + u, p + u + v, p + v], vec![[0, 1, 2], [0, 2, 3]]).unwrap()
 }
@@ -229,7 +229,7 @@ fn two_sheets_are_two_places_largest_first_and_told_with_their_side() {
     let triangles = (0..3u32).flat_map(|n| sheets[0].triangles().iter().map(move |t| t.map(|i| i + 4 * n))).collect();
     let both = Surface::new(points, triangles).unwrap();
     let (_, outcome) = run(&Settings::default(), &cells, both.clone()).unwrap();
-    assert_eq!(codes(&outcome), [(Severity::Caution, "not-converted"); 2]);
+    assert_eq!(codes(&outcome)[..2], [(Severity::Caution, "not-converted"); 2]);
     assert!(outcome.findings[0].message.contains("on the top side"), "{}", outcome.findings[0].message);
     assert!(outcome.findings[1].message.contains("on the left side"), "{}", outcome.findings[1].message);
     // 4 · (9 − 1) and 2 · (5 − 1) mm², each out by at most half a millimetre's width.
@@ -237,6 +237,11 @@ fn two_sheets_are_two_places_largest_first_and_told_with_their_side() {
     assert!((area - 40.0).abs() <= 0.5 * (4.0 + 2.0), "{area}");
     assert!((number(&outcome, "share of the surface not converted") - 100.0 * area / both.area()).abs() < 1e-9);
     assert_eq!(whole(&outcome, "places not converted"), 2);
+    // Both sheets stick out, and are drawn from where they show.
+    let pictures = outcome.findings[..2].iter().map(|finding| finding.picture.as_deref().unwrap());
+    let made: Vec<&str> = outcome.artefacts.iter().map(|artefact| artefact.name.as_str()).collect();
+    assert_eq!(made[..2], ["not-converted-1-front.png", "not-converted-2-bottom.png"]);
+    assert!(pictures.eq(made[..2].iter().copied()));
 }
 
 #[test]

@@ -41,6 +41,7 @@ use serde::{Deserialize, Serialize};
 use crate::Length;
 use crate::findings::{Fact, Finding};
 use crate::formats::threemf::read::{self, Limits};
+use crate::outlook::Outlook;
 use crate::process::Process;
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
@@ -52,6 +53,9 @@ use tree::Tree;
 /// What reading the file may cost, whatever the process allows: 1 GiB of text and ten million triangles, far above any
 /// piece that could be ordered and well within a workstation's memory.
 const LIMITS: Limits = Limits { part_bytes: 1 << 30, triangles: 10_000_000 };
+
+/// Bytes a face of the skin: the file and its text, then two triangles in points, edges and trees.
+const MEASURING: f64 = 700.0;
 
 /// Coordinates beyond this many mm are no piece. Below it, volumes of triangles of a micron still add up in `f64`.
 const FARTHEST: f64 = 1e6;
@@ -75,6 +79,10 @@ impl Stage for Validate {
     const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
+
+    fn outlook(_: &Settings, before: Outlook) -> Outlook {
+        before.after(MEASURING * before.skin_faces(), 0.0)
+    }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         match settings.wall {

@@ -4,15 +4,20 @@
 //! [`crate::solid::inside`]. The grid and the surface are moved so that the grid's lowest corner is the origin: corners
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
+mod best;
 mod placing;
+mod source;
 
 use glam::{DVec3, IVec3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use self::best::Best;
 pub use self::placing::{Anchor, Placing};
+use super::likeness;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
+use crate::outlook::Outlook;
 use crate::solid::inside::{self, Told};
 use crate::solid::{Cells, Grid};
 use crate::stage::{Halt, Misfit, Shop, Stage};
@@ -57,6 +62,17 @@ impl Stage for Voxelise {
     const NEEDS: &'static [Part] = &[Part::Surface];
     const GIVES: &'static [Part] = &[Part::Surface, Part::Cells];
 
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let longest = before.size.max_element();
+        let cell =
+            settings.across.map_or_else(|| settings.cell.map_or(longest, Length::mm), |n| longest / f64::from(n));
+        // One more than fits: where the grid sits is not known yet.
+        let counts = (before.size / cell).floor() + 1.0;
+        let after = Outlook { grid: Some((cell, counts)), ..before };
+        let takes = EDGES * before.triangles + CROSSINGS * after.faces() / 3.0;
+        after.after(takes, before.surface_bytes() + after.cells() / 8.0)
+    }
+
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {
         if !(0.0..0.5).contains(&settings.accuracy) {
             let message =
@@ -80,22 +96,33 @@ impl Stage for Voxelise {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let surface = piece.surface().expect("the plan saw to it");
         let [lo, hi] = surface.bounds().unwrap_or_default();
-        let cell = cell_size(settings, hi - lo)?;
-        let (low, counts) = placing::place(settings.grid, [lo, hi], cell);
-        let counts = fits_in_memory(counts, settings, cell)?;
+        let cell = cell_size(settings, hi - lo).map_err(|misfit| source::with_doubt(misfit, hi - lo, shop))?;
+        let place = |shift| {
+            let (low, counts) = placing::place(settings.grid, shift, [lo, hi], cell);
+            Ok::<_, Misfit>((low, fits_in_memory(counts, settings, cell)?))
+        };
+        let (mut low, mut counts) = place(DVec3::ZERO)?;
+        if settings.grid.tried().contains(&true) {
+            let usual = Grid { origin: low, cell, counts };
+            let best = best::find(surface, &usual, settings.grid, settings.memory, shop)?;
+            say_best(shop, &best);
+            (low, counts) = place(best.shift)?;
+        }
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
+        source::tell(&surface, shop)?;
         let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
-            return Err(Misfit::new(
-                if settings.cell.is_some() { "cell" } else { "across" },
-                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell"),
-                "choose a smaller cell, or scale the piece up",
-            )
-            .into());
+            // Not the end yet: `repair` makes cubes of a thin sheet where it is asked to.
+            let message =
+                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
+            let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
+            shop.finding(Finding::caution("no-cubes", message, remedy));
         }
+        let like = likeness::tell(&surface, &cells, shop)?;
+        likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
         Ok(piece.with_surface(surface).with_cells(cells))
     }
 }
@@ -126,6 +153,11 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
     }
     Ok(cell)
 }
+
+/// Bytes a triangle for its edges and its patch.
+const EDGES: f64 = 90.0;
+/// Bytes a crossing: the word itself, twice while they are gathered, and what gathering leaves free.
+const CROSSINGS: f64 = 24.0;
 
 /// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
 const BYTES_A_CELL: f64 = 1.0;
@@ -171,6 +203,20 @@ fn amount(bytes: f64) -> String {
     }
 }
 
+fn say_best(shop: &mut Shop<'_>, best: &Best) {
+    shop.fact(Fact::whole("places tried for the grid", best.tried, Unit::Count));
+    shop.fact(Fact::triple("grid moved by", best.shift, Unit::Mm));
+    shop.fact(Fact::number("volume overlap in the usual place", 100.0 * best.usual, Unit::Percent));
+    shop.fact(Fact::number("volume overlap gained by the place", 100.0 * (best.overlap - best.usual), Unit::Percent));
+    let kept = match best.symmetric {
+        [true, true, _] => "left to right and front to back",
+        [true, false, _] => "left to right",
+        [false, true, _] => "front to back",
+        [false, false, _] => "none found",
+    };
+    shop.fact(Fact::text("symmetry kept by the grid", kept));
+}
+
 fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
     let grid = cells.grid();
     let count = cells.count();
@@ -188,17 +234,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
         )
     };
     shop.fact(Fact::text("inside told by", way));
-    if told.turned > 0 {
-        shop.fact(Fact::whole("triangles turned", told.turned, Unit::Triangles));
-        shop.finding(Finding::note(
-            "triangles-turned",
-            format!(
-                "{} triangles of the model looked the other way than their neighbours and were turned",
-                told.turned
-            ),
-            "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
     if told.patches_turned > 0 {
         shop.fact(Fact::whole("patches turned", told.patches_turned, Unit::Count));
         shop.finding(Finding::note(
@@ -212,13 +247,6 @@ fn say(shop: &mut Shop<'_>, cells: &Cells, told: &Told) {
             "model-inside-out",
             "the model was inside out and was turned",
             "nothing to do; mend the model if you use it elsewhere",
-        ));
-    }
-    if told.rim_edges > 0 {
-        shop.finding(Finding::note(
-            "model-open",
-            format!("the model has holes ({} edges on their rims); they were closed by winding number", told.rim_edges),
-            "look at the pictures; close the holes in the model if the form is not what you meant",
         ));
     }
 }

@@ -12,9 +12,9 @@
 //! extension 1.2.1.
 
 mod assembly;
-mod document;
-mod package;
-mod xml;
+pub(super) mod document;
+pub(super) mod package;
+pub(super) mod xml;
 
 #[cfg(test)]
 mod tests;
@@ -57,7 +57,7 @@ pub fn read(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
 }
 
 fn read_build(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
-    let part = package::model_part(file, limits.part_bytes)?;
+    let (_, part) = package::Package::open(file, limits.part_bytes)?.start_part()?;
     let document = document::parse(&part)?;
     assembly::place(&document, limits.triangles)
 }

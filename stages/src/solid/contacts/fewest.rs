@@ -62,8 +62,9 @@ const TAKEN_BACK: usize = 8;
 /// Rounds of windows, and of taking back; each stops by itself when nothing gets better.
 const MOST_ROUNDS: usize = 6;
 
-/// Changes few cells so that no contact is left: the fewest wherever the search gets to its end.
-pub fn mend(cells: &mut Cells) {
+/// Changes few cells so that no contact is left: the fewest wherever the search gets to its end. Takes away none of the
+/// cells that are to be kept.
+pub fn mend(cells: &mut Cells, kept: Option<&Cells>) {
     let found = contacts(cells);
     let Some(extent) = cells.extent() else { return };
     if found.is_empty() {
@@ -75,7 +76,7 @@ pub fn mend(cells: &mut Cells) {
     let symmetry = Symmetry::of(cells, extent);
     // Where a component joined by faces was relied on twice, it may be that neither holds any more: then again without.
     for by_faces in [Some(&joined), None] {
-        Search::new(cells, &before, &symmetry, by_faces).mend(&found);
+        Search::new(cells, &before, kept, &symmetry, by_faces).mend(&found);
         // Adding alone parts nothing.
         if before.minus(cells).count() == 0 || pieces(cells) <= pieces(&before) {
             return;
@@ -99,6 +100,8 @@ enum Way {
 struct Search<'a> {
     cells: &'a mut Cells,
     before: &'a Cells,
+    /// Cells that must not be taken away.
+    kept: Option<&'a Cells>,
     symmetry: &'a Symmetry,
     /// Components of the solid before, joined by faces, where they may be relied on.
     by_faces: Option<&'a Components>,
@@ -121,7 +124,13 @@ struct Search<'a> {
 type Choice = ((bool, i32, [i32; 3]), IVec3);
 
 impl<'a> Search<'a> {
-    fn new(cells: &'a mut Cells, before: &'a Cells, symmetry: &'a Symmetry, by_faces: Option<&'a Components>) -> Self {
+    fn new(
+        cells: &'a mut Cells,
+        before: &'a Cells,
+        kept: Option<&'a Cells>,
+        symmetry: &'a Symmetry,
+        by_faces: Option<&'a Components>,
+    ) -> Self {
         let steps: Vec<IVec3> = block_steps().collect();
         let touching = std::array::from_fn(|a| {
             let touches = |b: usize| a != b && (steps[a] - steps[b]).abs().max_element() == 1;
@@ -130,6 +139,7 @@ impl<'a> Search<'a> {
         Self {
             cells,
             before,
+            kept,
             symmetry,
             by_faces,
             patterns: patterns(),
@@ -324,11 +334,13 @@ impl<'a> Search<'a> {
             || (self.symmetry.has_images() && self.symmetry.orbit(cell).iter().any(|image| self.trail.contains(image)))
     }
 
-    /// Changes the cells of an orbit, unless that parts the solid, or brings back a cell that touches nothing any more.
+    /// Changes the cells of an orbit, unless that parts the solid, takes away what is kept, or brings back a cell that
+    /// touches nothing any more.
     fn change(&mut self, orbit: &[IVec3]) -> bool {
         for (at, &cell) in orbit.iter().enumerate() {
-            let loose = if self.cells.solid(cell) { self.parts(cell) } else { self.around(cell) == 0 };
-            if loose {
+            let kept = self.kept.is_some_and(|kept| kept.solid(cell));
+            let may = if self.cells.solid(cell) { !kept && !self.parts(cell) } else { self.around(cell) != 0 };
+            if !may {
                 for &changed in &orbit[..at] {
                     self.cells.set(changed, !self.cells.solid(changed));
                 }

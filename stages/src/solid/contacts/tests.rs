@@ -53,7 +53,7 @@ fn counts(edges: usize, corners: usize, air_corners: usize) -> ContactCounts {
 
 fn mended(cells: &Cells) -> Cells {
     let mut mended = cells.clone();
-    mend(&mut mended);
+    mend(&mut mended, None);
     mended
 }
 

@@ -287,7 +287,7 @@ fn placed(element: &Element<'_>, objects: &BTreeMap<u32, Object>) -> Result<Plac
 }
 
 /// Twelve numbers, row by row; points are rows multiplied from the left (core 3.3). So each row is the image of an axis.
-fn transform(text: &str) -> Result<DAffine3, String> {
+pub(in super::super) fn transform(text: &str) -> Result<DAffine3, String> {
     let wrong = || format!("transform '{text}' must be 12 finite numbers that keep a volume");
     let numbers: Vec<f64> =
         text.split_whitespace().take(13).map(str::parse).collect::<Result<_, _>>().map_err(|_| wrong())?;
@@ -395,7 +395,10 @@ impl Groups {
 }
 
 /// The numbers of an element by the names of their attributes, in one pass.
-fn values<T: FromStr, const N: usize>(element: &Element<'_>, names: [&str; N]) -> Result<[Option<T>; N], String> {
+pub(in super::super) fn values<T: FromStr, const N: usize>(
+    element: &Element<'_>,
+    names: [&str; N],
+) -> Result<[Option<T>; N], String> {
     let mut values = [const { None }; N];
     // Attributes given twice are noticed below, without the library's list of all names seen.
     for attribute in element.start.attributes().with_checks(false) {
@@ -419,6 +422,6 @@ fn optional(element: &Element<'_>, name: &str) -> Result<Option<u32>, String> {
         .transpose()
 }
 
-fn required(element: &Element<'_>, name: &str) -> Result<u32, String> {
+pub(in super::super) fn required(element: &Element<'_>, name: &str) -> Result<u32, String> {
     optional(element, name)?.ok_or_else(|| format!("<{}> has no {name}", element.name()))
 }

@@ -13,28 +13,43 @@ const START_PART: &str = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3
 /// Namespace of OPC relationships (ECMA-376 part 2).
 const RELATIONSHIPS: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
 
-/// The text of the part that holds the model, unpacked to `limit` bytes at most.
-pub(super) fn model_part(file: impl Read + Seek, limit: u64) -> Result<String, String> {
-    let mut archive = ZipArchive::new(file).map_err(|e| format!("not a ZIP package: {e}"))?;
-    let relationships = unpack(&mut archive, "_rels/.rels", limit)?;
-    let part = start_part(&relationships)?;
-    unpack(&mut archive, &part, limit)
+/// An open package.
+pub(in super::super) struct Package<F> {
+    archive: ZipArchive<F>,
+    /// Most bytes that a part may unpack to.
+    limit: u64,
 }
 
-/// Unpacks one part. What the package says about its size is not believed: bytes are counted as they come.
-fn unpack(archive: &mut ZipArchive<impl Read + Seek>, name: &str, limit: u64) -> Result<String, String> {
-    let part = archive.by_name(name).map_err(|error| match error {
-        ZipError::FileNotFound => format!("the package has no part '{name}'"),
-        error => format!("part '{name}' cannot be unpacked: {error}"),
-    })?;
-    let mut bytes = Vec::new();
-    part.take(limit.saturating_add(1))
-        .read_to_end(&mut bytes)
-        .map_err(|error| format!("part '{name}' cannot be unpacked: {error}"))?;
-    if bytes.len() as u64 > limit {
-        return Err(format!("part '{name}' unpacks to more than {limit} bytes"));
+impl<F: Read + Seek> Package<F> {
+    /// Opens a package; no part of it may unpack to more than `limit` bytes.
+    pub(in super::super) fn open(file: F, limit: u64) -> Result<Self, String> {
+        let archive = ZipArchive::new(file).map_err(|e| format!("not a ZIP package: {e}"))?;
+        Ok(Self { archive, limit })
     }
-    String::from_utf8(bytes).map_err(|_| format!("part '{name}' is not UTF-8"))
+
+    /// The name and the text of the part that holds the model.
+    pub(in super::super) fn start_part(&mut self) -> Result<(String, String), String> {
+        let relationships = self.part("_rels/.rels")?;
+        let name = start_part(&relationships)?;
+        let text = self.part(&name)?;
+        Ok((name, text))
+    }
+
+    /// Unpacks one part. What the package says about its size is not believed: bytes are counted as they come.
+    pub(in super::super) fn part(&mut self, name: &str) -> Result<String, String> {
+        let part = self.archive.by_name(name).map_err(|error| match error {
+            ZipError::FileNotFound => format!("the package has no part '{name}'"),
+            error => format!("part '{name}' cannot be unpacked: {error}"),
+        })?;
+        let mut bytes = Vec::new();
+        part.take(self.limit.saturating_add(1))
+            .read_to_end(&mut bytes)
+            .map_err(|error| format!("part '{name}' cannot be unpacked: {error}"))?;
+        if bytes.len() as u64 > self.limit {
+            return Err(format!("part '{name}' unpacks to more than {} bytes", self.limit));
+        }
+        String::from_utf8(bytes).map_err(|_| format!("part '{name}' is not UTF-8"))
+    }
 }
 
 /// The name of the part that the package's relationships give as the start part.

@@ -14,7 +14,7 @@ const DEEPEST: u16 = 64;
 
 /// The namespace of an element.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Space {
+pub(in super::super) enum Space {
     /// One of those that the cursor was told of, by its place.
     Known(usize),
     /// Any other, or none.
@@ -22,23 +22,23 @@ pub(super) enum Space {
 }
 
 /// An element's start.
-pub(super) struct Element<'i> {
+pub(in super::super) struct Element<'i> {
     /// Its namespace.
-    pub(super) space: Space,
+    pub(in super::super) space: Space,
     /// Its name and attributes.
-    pub(super) start: BytesStart<'i>,
+    pub(in super::super) start: BytesStart<'i>,
     empty: bool,
 }
 
 impl Element<'_> {
     /// The name without its prefix.
-    pub(super) fn name(&self) -> &str {
+    pub(in super::super) fn name(&self) -> &str {
         self.start.local_name().into_inner()
     }
 }
 
 /// Walks through the elements of a part.
-pub(super) struct Cursor<'i> {
+pub(in super::super) struct Cursor<'i> {
     reader: Reader<&'i [u8]>,
     resolver: NamespaceResolver,
     spaces: &'static [&'static str],
@@ -47,18 +47,18 @@ pub(super) struct Cursor<'i> {
 
 impl<'i> Cursor<'i> {
     /// Starts before the root element; `spaces` are the namespaces to tell apart.
-    pub(super) fn new(text: &'i str, spaces: &'static [&'static str]) -> Self {
+    pub(in super::super) fn new(text: &'i str, spaces: &'static [&'static str]) -> Self {
         let reader = Reader::from_str(text.trim_start_matches('\u{feff}'));
         Self { reader, resolver: NamespaceResolver::default(), spaces, depth: 0 }
     }
 
     /// The root element.
-    pub(super) fn root(&mut self) -> Result<Element<'i>, String> {
+    pub(in super::super) fn root(&mut self) -> Result<Element<'i>, String> {
         self.next()?.ok_or_else(|| "the part holds no element".to_owned())
     }
 
     /// Hands each child of `parent` to `visit`, which must consume it with [`Self::children`] or [`Self::skip`].
-    pub(super) fn children(
+    pub(in super::super) fn children(
         &mut self,
         parent: &Element<'i>,
         mut visit: impl FnMut(&mut Self, Element<'i>) -> Result<(), String>,
@@ -78,14 +78,32 @@ impl<'i> Cursor<'i> {
     }
 
     /// Passes over what is in an element.
-    pub(super) fn skip(&mut self, element: &Element<'i>) -> Result<(), String> {
+    pub(in super::super) fn skip(&mut self, element: &Element<'i>) -> Result<(), String> {
         self.children(element, |cursor, child| cursor.skip(&child))
     }
 
     /// Whether a prefix stands for the namespace `space` here.
-    pub(super) fn stands_for(&self, prefix: &str, space: usize) -> bool {
+    pub(in super::super) fn stands_for(&self, prefix: &str, space: usize) -> bool {
         let name = format!("{prefix}:any");
         self.space(QName(&name)) == Space::Known(space)
+    }
+
+    /// The value of an attribute in the namespace `space`, which an attribute is only where a prefix says so.
+    pub(in super::super) fn attribute_in<'e>(
+        &self,
+        element: &'e Element<'_>,
+        space: usize,
+        name: &str,
+    ) -> Result<Option<Cow<'e, str>>, String> {
+        for attribute in element.start.attributes() {
+            let attribute = attribute.map_err(|e| damaged(element, &e))?;
+            let (local, prefix) = attribute.key.decompose();
+            if local.into_inner() == name && prefix.is_some_and(|prefix| self.stands_for(prefix.into_inner(), space)) {
+                let value = attribute.normalized_value(XmlVersion::Implicit1_0);
+                return value.map(Some).map_err(|e| damaged(element, &e));
+            }
+        }
+        Ok(None)
     }
 
     fn space(&self, name: QName<'_>) -> Space {
@@ -138,13 +156,16 @@ impl<'i> Cursor<'i> {
 }
 
 /// The value of an attribute, by its name without namespace.
-pub(super) fn attribute<'e>(element: &'e Element<'_>, name: &str) -> Result<Option<Cow<'e, str>>, String> {
-    let wrong = |error: &dyn std::fmt::Display| format!("<{}> has a damaged attribute: {error}", element.name());
+pub(in super::super) fn attribute<'e>(element: &'e Element<'_>, name: &str) -> Result<Option<Cow<'e, str>>, String> {
     for attribute in element.start.attributes() {
-        let attribute = attribute.map_err(|e| wrong(&e))?;
+        let attribute = attribute.map_err(|e| damaged(element, &e))?;
         if attribute.key.into_inner() == name {
-            return attribute.normalized_value(XmlVersion::Implicit1_0).map(Some).map_err(|e| wrong(&e));
+            return attribute.normalized_value(XmlVersion::Implicit1_0).map(Some).map_err(|e| damaged(element, &e));
         }
     }
     Ok(None)
+}
+
+fn damaged(element: &Element<'_>, error: &dyn std::fmt::Display) -> String {
+    format!("<{}> has a damaged attribute: {error}", element.name())
 }

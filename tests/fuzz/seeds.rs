@@ -1,0 +1,68 @@
+//! Writes a small sound file of each kind for the fuzz targets to begin with: `seeds CORPUS-FOLDER`.
+
+use std::path::Path;
+use std::{env, fs, io};
+
+/// A tetrahedron with a quad for one of its faces.
+const OBJ: &str = "mtllib none.mtl\no a\nv 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\nv 0 0 1\nf 4 3 2 1\ng b\nf 1/1 2/2 5/3\n\
+                   f -4//1 -3//1 -1//1\nf 3 4 \\\n 5\nusemtl m\nf 4 1 5\nl 1 2\n";
+
+const PLY_ELEMENTS: &str = "element vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement face 1\n\
+                            property uchar red\nproperty list uchar int vertex_indices\n";
+
+const MODEL: &str = r#"<model unit="inch" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+xmlns:p="http://schemas.microsoft.com/3dmanufacturing/production/2015/06" requiredextensions="p"><resources>
+<object id="1" name="a"><mesh><vertices><vertex x="0" y="0" z="0"/><vertex x="1" y="0" z="0"/><vertex x="0" y="1" z="0"/>
+</vertices><triangles><triangle v1="0" v2="1" v3="2"/></triangles></mesh></object>
+<object id="2"><components><component objectid="1" transform="1 0 0 0 1 0 0 0 1 5 0 0"/><component objectid="1"/>
+</components></object></resources><build><item objectid="2"/><item objectid="1"/></build></model>"#;
+
+const GLTF: &str = r#"{"asset":{"version":"2.0"},"scene":0,"scenes":[{"nodes":[0]}],"nodes":[{"children":[1],
+"rotation":[0,0,0,1]},{"mesh":0,"scale":[1,2,3]}],"meshes":[{"primitives":[{"attributes":{"POSITION":0},"indices":1,
+"mode":5}]}],"accessors":[{"bufferView":0,"componentType":5126,"count":9,"type":"VEC3","sparse":{"count":1,"indices":
+{"bufferView":1,"componentType":5121},"values":{"bufferView":0}}},{"bufferView":1,"byteOffset":4,"componentType":5121,
+"count":6,"type":"SCALAR"}],"bufferViews":[{"buffer":0,"byteLength":108,"byteStride":12},{"buffer":0,"byteOffset":108,
+"byteLength":12}],"buffers":[{"byteLength":256}]}"#;
+
+const STL_TEXT: &str = "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\n\
+                        endfacet\nendsolid a\n";
+
+fn main() -> io::Result<()> {
+    let folder = env::args().nth(1).ok_or_else(|| io::Error::other("name the folder of the corpora"))?;
+    let put = |target: &str, name: &str, bytes: &[u8]| {
+        let folder = Path::new(&folder).join(target);
+        fs::create_dir_all(&folder)?;
+        fs::write(folder.join(name), bytes)
+    };
+    put("obj", "piece", OBJ.as_bytes())?;
+    put("ply", "text", format!("format ascii 1.0\n{PLY_ELEMENTS}end_header\n0 0 0 1 0 0 0 1 0 9 3 0 1 2\n").as_bytes())?;
+    for (order, big_endian) in [("little", false), ("big", true)] {
+        put("ply", order, &ply(order, big_endian))?;
+    }
+    put("stl", "text", STL_TEXT.as_bytes())?;
+    put("stl", "binary", &[&[0; 80][..], &1_u32.to_le_bytes(), &[0; 50]].concat())?;
+    for target in ["threemf_read", "threemf_model"] {
+        put(target, "model", MODEL.as_bytes())?;
+    }
+    put("gltf", "document", GLTF.as_bytes())?;
+    put("job", "demo", include_bytes!("../../jobs/harbour-whelk.yaml"))?;
+    put("rates", "demo", include_bytes!("../../jobs/rates/bureau-demo.yaml"))
+}
+
+fn ply(order: &str, big_endian: bool) -> Vec<u8> {
+    let mut bytes = format!("format binary_{order}_endian 1.0\n{PLY_ELEMENTS}end_header\n").into_bytes();
+    let mut put = |number: [u8; 4]| {
+        let mut number = number;
+        if big_endian {
+            number.reverse();
+        }
+        bytes.extend(number);
+    };
+    [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0_f32].into_iter().for_each(|c| put(c.to_le_bytes()));
+    bytes.extend([9, 3]);
+    for at in 0..3_u32 {
+        let at = if big_endian { at.to_be_bytes() } else { at.to_le_bytes() };
+        bytes.extend(at);
+    }
+    bytes
+}
