@@ -166,11 +166,15 @@ mod tests {
 
     const AXES: [Axis; 6] = [Axis::PlusX, Axis::MinusX, Axis::PlusY, Axis::MinusY, Axis::PlusZ, Axis::MinusZ];
 
-    /// The tetrahedron of the origin and the three unit points: volume 1/6, by the determinant.
+    /// The tetrahedron of the origin and the unit points of y, x and z: volume 1/6, by the determinant. In the order in
+    /// which its triangles name the points, so that it is read back as it is.
     fn corner() -> Surface {
-        let points = [[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(Into::into).to_vec();
-        Surface::new(points, vec![[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]).unwrap()
+        let points = [[0.0; 3], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]].map(Into::into).to_vec();
+        Surface::new(points, vec![[0, 1, 2], [0, 2, 3], [0, 3, 1], [2, 1, 3]]).unwrap()
     }
+
+    /// Where the unit point of each axis stands among them.
+    const UNIT_POINTS: [usize; 3] = [2, 1, 3];
 
     fn request(up: Axis, facing: Axis, units: ModelUnit) -> ModelRequest {
         let file = "piece.stl".to_owned();
@@ -211,7 +215,7 @@ mod tests {
                 for (direction, expected) in [(up, [0.0, 0.0, 1.0]), (facing, [0.0, -1.0, 0.0])] {
                     let (axis, sign) = direction.parts();
                     // The unit point of the axis goes to the direction, or against it for a minus.
-                    let got = placed.points()[axis + 1].to_array();
+                    let got = placed.points()[UNIT_POINTS[axis]].to_array();
                     assert_eq!(got, expected.map(|c: f64| c * sign + 0.0), "{up:?} {facing:?}");
                 }
             }

@@ -166,6 +166,65 @@ fn a_promise_of_four_thousand_million_triangles_takes_no_memory() {
     }
 }
 
+/// Files of some kilobytes that promise, repeat or nest without end, each in 256 MB of address space.
+#[test]
+fn models_made_to_hurt_take_little_memory() {
+    let shop = shop();
+    let ply = "ply\nformat ascii 1.0\nelement vertex 4000000000\nproperty float x\nproperty float y\nproperty float z\n\
+               element face 1\nproperty list uchar int vertex_indices\nend_header\n0 0 0\n";
+    let zeros = r#"{"asset":{"version":"2.0"},"nodes":[{"mesh":0}],"meshes":[{"primitives":[{"attributes":{"POSITION":0}}]}],
+        "accessors":[{"componentType":5126,"count":3999999999,"type":"VEC3"}]}"#;
+    let deep = format!("{{\"asset\":{}", "[".repeat(1_000_000));
+    let doubling: String = (2..32)
+        .map(|id| {
+            let one = format!("<component objectid=\"{}\"/>", id - 1);
+            format!("<object id=\"{id}\"><components>{one}{one}</components></object>")
+        })
+        .collect();
+    let doubling = document(&doubling, "<item objectid=\"31\"/>");
+    let spaces = document(&" ".repeat(20 << 20), "<item objectid=\"1\"/>");
+    for (name, bytes, part) in [
+        ("lying.ply", ply.into(), "promises 4000000000 of the element 'vertex'"),
+        ("zeros.gltf", zeros.into(), "more than 4000000 triangles"),
+        ("deep.gltf", deep.into_bytes(), "the JSON of the glTF file cannot be read"),
+        ("doubling.3mf", package(&doubling), "more than 4000000 triangles"),
+        ("swelling.3mf", package(&spaces), "unpacks to more than 16777216 bytes"),
+    ] {
+        shop.put(name, bytes);
+        let job = JOB.replace("cube.stl", name);
+        refused(&shop, &job, "3:16", &[part]);
+        if cfg!(target_os = "linux") {
+            let mut command = Command::new("sh");
+            command.current_dir(shop.path("")).timeout(SOON);
+            command.args(["-c", "ulimit -v 262144 && exec \"$0\" run job.yaml --quiet --threads 1"]);
+            let output = command.arg(env!("CARGO_BIN_EXE_turnhue")).output().unwrap();
+            assert_eq!(output.status.code(), Some(exit::WRONG_JOB.into()), "{name}: {output:?}");
+        }
+    }
+}
+
+/// A 3MF document with a triangle as object 1, and more.
+fn document(resources: &str, build: &str) -> String {
+    format!(
+        r#"<model xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources><object id="1"><mesh>
+<vertices><vertex x="0" y="0" z="0"/><vertex x="1" y="0" z="0"/><vertex x="0" y="1" z="0"/></vertices>
+<triangles><triangle v1="0" v2="1" v3="2"/></triangles></mesh></object>{resources}</resources><build>{build}</build></model>"#
+    )
+}
+
+/// A package with this document as its model (3MF core 1.4.0, 2.1.1).
+fn package(model: &str) -> Vec<u8> {
+    let relationships = r#"<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">
+<Relationship Id="r" Target="/m" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>"#;
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in [("_rels/.rels", relationships), ("m", model)] {
+        let packed = zip::write::SimpleFileOptions::default().compression_method(zip::CompressionMethod::Deflated);
+        zip.start_file(name, packed).unwrap();
+        std::io::Write::write_all(&mut zip, text.as_bytes()).unwrap();
+    }
+    zip.finish().unwrap().into_inner()
+}
+
 #[test]
 fn coordinates_must_be_finite() {
     for number in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
