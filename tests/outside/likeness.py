@@ -48,7 +48,8 @@ def check(tally, piece, model):
     lattice = Lattice(model, piece.cell)
     # As the piece stands, but in cells.
     form = trimesh.Trimesh((lattice.model.vertices - lattice.low) / piece.cell, lattice.model.faces, process=False)
-    low = numpy.rint(piece.ply.bounds[0] / piece.cell)
+    # The files hold the piece without the grid's empty layers: the cells found here say where it stands.
+    low = numpy.argwhere(lattice.by_crossings()).min(axis=0)
     solid = numpy.pad(piece.solid, [(int(n), 0) for n in low])
     random = numpy.random.default_rng(SEED)
 

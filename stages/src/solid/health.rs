@@ -335,7 +335,8 @@ fn in_order(points: &[DVec3], ends: &[[u32; 2]]) -> Vec<u32> {
     let mut keys: Vec<([u64; 3], u32)> = used
         .into_iter()
         .zip(0..)
-        .filter_map(|(used, number)| used.then(|| (points[number as usize].to_array().map(bits), number)))
+        .filter(|&(used, _)| used)
+        .map(|(_, number)| (points[number as usize].to_array().map(bits), number))
         .collect();
     keys.par_sort_unstable();
     keys.into_iter().map(|(_, number)| number).collect()

@@ -52,10 +52,14 @@ const MOST_LISTED: usize = 10;
 /// Rounds of mending and joining; without bridges the first leaves nothing to do.
 const MOST_ROUNDS: usize = 16;
 
-/// Solids that are alive at once.
-const SETS: f64 = 5.0;
+/// Solids that are alive at once while contacts are mended, and while places are looked for.
+const SETS: f64 = 8.0;
 /// Bytes a run of cells along x, of which there is about one for two faces that look along x.
 const RUNS: f64 = 48.0;
+/// Bytes a triangle of the model while cubes are compared with it: it lies in two bins, or eight at most.
+const BINS: f64 = 100.0;
+/// Bytes a face of the piece while places are drawn on it.
+const DRAWING: f64 = 200.0;
 
 /// The stage `repair`.
 pub struct Repair;
@@ -138,7 +142,9 @@ impl Stage for Repair {
     const GIVES: &'static [Part] = &[Part::Cells];
 
     fn outlook(_: &Settings, before: Outlook) -> Outlook {
-        before.after(SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0, 0.0)
+        let mending = SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0;
+        let comparing = BINS * before.triangles + DRAWING * before.faces();
+        before.after((mending + comparing).max(super::likeness::takes(&before)), 0.0)
     }
 
     fn check(settings: &Settings, _: &Shop<'_>) -> Result<(), Misfit> {

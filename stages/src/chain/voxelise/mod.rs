@@ -69,7 +69,10 @@ impl Stage for Voxelise {
         // One more than fits: where the grid sits is not known yet.
         let counts = (before.size / cell).floor() + 1.0;
         let after = Outlook { grid: Some((cell, counts)), ..before };
-        let takes = EDGES * before.triangles + CROSSINGS * after.faces() / 3.0;
+        let mut takes = telling(&after, 1.0).max(likeness::takes(&after));
+        if settings.grid.tried().contains(&true) {
+            takes = takes.max(best::takes(&after));
+        }
         after.after(takes, before.surface_bytes() + after.cells() / 8.0)
     }
 
@@ -120,6 +123,7 @@ impl Stage for Voxelise {
                 format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
             let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
             shop.finding(Finding::caution("no-cubes", message, remedy));
+            return Ok(piece.with_surface(surface).with_cells(cells));
         }
         let like = likeness::tell(&surface, &cells, shop)?;
         likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
@@ -158,6 +162,11 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
 const EDGES: f64 = 90.0;
 /// Bytes a crossing: the word itself, twice while they are gathered, and what gathering leaves free.
 const CROSSINGS: f64 = 24.0;
+
+/// Bytes to tell inside from outside on a lattice so many times finer than the cells, beside what is told.
+pub(super) fn telling(piece: &Outlook, finer: f64) -> f64 {
+    EDGES * piece.triangles + CROSSINGS * piece.faces() * finer * finer / 3.0
+}
 
 /// One bit a cell for each of the few solids that are alive at once in this stage and in `repair`.
 const BYTES_A_CELL: f64 = 1.0;
@@ -206,7 +215,6 @@ fn amount(bytes: f64) -> String {
 fn say_best(shop: &mut Shop<'_>, best: &Best) {
     shop.fact(Fact::whole("places tried for the grid", best.tried, Unit::Count));
     shop.fact(Fact::triple("grid moved by", best.shift, Unit::Mm));
-    shop.fact(Fact::number("volume overlap in the usual place", 100.0 * best.usual, Unit::Percent));
     shop.fact(Fact::number("volume overlap gained by the place", 100.0 * (best.overlap - best.usual), Unit::Percent));
     let kept = match best.symmetric {
         [true, true, _] => "left to right and front to back",

@@ -44,6 +44,9 @@ use crate::solid::{Cells, Components, Forest, Neighbours, air};
 /// for every contact that is open.
 const ALL_STEPS: usize = 100_000;
 
+/// Steps that each cluster adds to that: what contacts by themselves take, however many there are.
+const STEPS_A_CLUSTER: usize = 64;
+
 /// Steps that one cluster may take.
 const CLUSTER_STEPS: usize = 20_000;
 
@@ -71,16 +74,16 @@ pub fn mend(cells: &mut Cells, kept: Option<&Cells>) {
     let pieces = |cells: &Cells| Components::of(cells, Neighbours::Corners).len();
     let joined = Components::of(cells, Neighbours::Faces);
     let symmetry = Symmetry::of(cells, extent);
+    // Where a component joined by faces was relied on twice, it may be that neither holds any more: then again without.
     for by_faces in [Some(&joined), None] {
-        let mut search = Search::new(cells, &before, kept, &symmetry, by_faces);
-        search.mend(&found);
-        let relied = search.relied;
-        // Where a component joined by faces was relied on twice, it may be that neither holds any more. Then again without.
-        if !relied || pieces(cells) <= pieces(&before) {
+        Search::new(cells, &before, kept, &symmetry, by_faces).mend(&found);
+        // Adding alone parts nothing.
+        if before.minus(cells).count() == 0 || pieces(cells) <= pieces(&before) {
             return;
         }
         *cells = before.clone();
     }
+    make_well_composed(cells, Leave::to_add(air(&before)));
 }
 
 /// How a search came out.
@@ -102,8 +105,6 @@ struct Search<'a> {
     symmetry: &'a Symmetry,
     /// Components of the solid before, joined by faces, where they may be relied on.
     by_faces: Option<&'a Components>,
-    /// Whether they were.
-    relied: bool,
     patterns: Vec<Pattern>,
     /// For each of 27 cells the others that it touches.
     touching: [u32; 27],
@@ -141,7 +142,6 @@ impl<'a> Search<'a> {
             kept,
             symmetry,
             by_faces,
-            relied: false,
             patterns: patterns(),
             touching,
             tolerated: vec![],
@@ -149,7 +149,7 @@ impl<'a> Search<'a> {
             trail: vec![],
             tried: vec![],
             steps: 0,
-            all_steps: ALL_STEPS,
+            all_steps: 0,
         }
     }
 
@@ -157,7 +157,9 @@ impl<'a> Search<'a> {
         let mut found = found.to_vec();
         found.sort_unstable_by_key(Contact::sorted);
         self.tolerated.clone_from(&found);
-        for cluster in self.clusters(&found) {
+        let clusters = self.clusters(&found);
+        self.all_steps = ALL_STEPS + STEPS_A_CLUSTER * clusters.len();
+        for cluster in clusters {
             if cluster.len() > LARGE_CLUSTER || !self.mend_together(&cluster, CLUSTER_STEPS) {
                 self.mend_by_windows(&cluster);
             }
@@ -332,11 +334,13 @@ impl<'a> Search<'a> {
             || (self.symmetry.has_images() && self.symmetry.orbit(cell).iter().any(|image| self.trail.contains(image)))
     }
 
-    /// Changes the cells of an orbit, unless that parts the solid or takes away what is kept.
+    /// Changes the cells of an orbit, unless that parts the solid, takes away what is kept, or brings back a cell that
+    /// touches nothing any more.
     fn change(&mut self, orbit: &[IVec3]) -> bool {
         for (at, &cell) in orbit.iter().enumerate() {
             let kept = self.kept.is_some_and(|kept| kept.solid(cell));
-            if self.cells.solid(cell) && (kept || self.parts(cell)) {
+            let may = if self.cells.solid(cell) { !kept && !self.parts(cell) } else { self.around(cell) != 0 };
+            if !may {
                 for &changed in &orbit[..at] {
                     self.cells.set(changed, !self.cells.solid(changed));
                 }
@@ -365,7 +369,7 @@ impl<'a> Search<'a> {
     }
 
     /// Whether removing a cell may part what touches there.
-    fn parts(&mut self, cell: IVec3) -> bool {
+    fn parts(&self, cell: IVec3) -> bool {
         const MIDDLE: u32 = 1 << 13;
         /// The cells that share a face with the middle one.
         const FACES: u32 = 1 << 4 | 1 << 10 | 1 << 12 | 1 << 14 | 1 << 16 | 1 << 22;
@@ -389,9 +393,7 @@ impl<'a> Search<'a> {
             cells.filter_map(|c| joined.at(c)).collect()
         };
         let groups: Vec<Vec<usize>> = groups.into_iter().map(labels).collect();
-        let together = groups[0].iter().any(|label| groups.iter().all(|group| group.contains(label)));
-        self.relied |= together;
-        !together
+        !groups[0].iter().any(|label| groups.iter().all(|group| group.contains(label)))
     }
 
     /// Those of the cells that hang together with the given ones.
@@ -464,9 +466,6 @@ impl<'a> Search<'a> {
         };
         let mut better = false;
         for cell in changed {
-            if self.all_steps == 0 {
-                return false;
-            }
             better |= self.take_back_near(cell, &in_grid_order);
         }
         better
@@ -474,14 +473,7 @@ impl<'a> Search<'a> {
 
     fn take_back_near(&mut self, cell: IVec3, changed: &[IVec3]) -> bool {
         let still = |cell: &IVec3| self.cells.solid(*cell) != self.before.solid(*cell);
-        let first = changed.partition_point(|c| c.z < cell.z - 2);
-        let last = changed.partition_point(|c| c.z <= cell.z + 2);
-        let mut nearby: Vec<IVec3> = changed[first..last]
-            .iter()
-            .copied()
-            .filter(|&c| (c - cell).abs().max_element() <= 2)
-            .filter(still)
-            .collect();
+        let mut nearby: Vec<IVec3> = within_two(changed, cell).filter(still).collect();
         nearby.sort_by_key(|&c| ((c - cell).length_squared(), self.symmetry.order(2 * c)));
         let mut taken: Vec<IVec3> = Vec::new();
         let mut count = 0;
@@ -511,6 +503,16 @@ impl<'a> Search<'a> {
         }
         false
     }
+}
+
+/// Those of the cells, which lie in grid order, that are no farther than two along each axis.
+fn within_two(cells: &[IVec3], cell: IVec3) -> impl Iterator<Item = IVec3> {
+    (-2..=2).flat_map(move |dz| (-2..=2).map(move |dy| IVec3::new(-2, dy, dz))).flat_map(move |step| {
+        let first = cell + step;
+        let start = cells.partition_point(|&c| grid_order(c) < grid_order(first));
+        let last = grid_order(first + 4 * IVec3::X);
+        cells[start..].iter().copied().take_while(move |&c| grid_order(c) <= last)
+    })
 }
 
 /// How many of the contacts at least share no cell, taken as they come: each takes a change of its own.

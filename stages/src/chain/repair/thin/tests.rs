@@ -223,6 +223,9 @@ fn scene() -> impl Strategy<Value = (Surface, Cells)> {
 }
 
 proptest! {
+    // Each case repairs a piece two or three times over.
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
     #[test]
     fn whatever_is_thickened_is_whole_sound_and_stays_as_it_is((surface, cells) in scene()) {
         sound_and_whole(&cells, &surface);
