@@ -2,12 +2,12 @@
 //!
 //! Steps
 //! 1. Neighbouring triangles are turned alike ([`super::chain`]), and patches that show their back are turned
-//!    ([`super::outward`]).
+//!    (`outward`).
 //! 2. The rim ∂S is joined to its own middles by cones (the cap C), so that S + C is closed.
 //! 3. Around a closed surface the winding number is a whole number: the signed crossings of S + C along each line of cell
-//!    centres, counted from the far left ([`super::crossings`]).
+//!    centres, counted from the far left (`crossings`).
 //! 4. The winding number of S alone is that number less w(C), so it is above ½ where the whole number is larger than w(C)
-//!    rounded to the nearest one. That is found for whole blocks of cells at once ([`borrowed`]): far from holes it is 0.
+//!    rounded to the nearest one. That is found for whole blocks of cells at once (`borrowed`): far from holes it is 0.
 //! 5. Of a model that is inside out more cells lie below −½ than above ½: those are its inside. (The sign of the volume by
 //!    the divergence theorem would not do: of an open model it depends on where the origin lies.)
 //!

@@ -3,7 +3,7 @@
 //! Steps
 //! 1. Each triangle is put into every bin that it passes through. Of a triangle wider than two bins these are found by
 //!    cutting it into layers along z and each layer into rows along y; of a smaller one all bins of its box are taken.
-//! 2. Bins are searched ring by ring around the point, on levels of growing coarseness; see [`super::bins`].
+//! 2. Bins are searched ring by ring around the point, on levels of growing coarseness; see `bins`.
 //!
 //! Guarantees, each with its test: the distance is that of brute force over all triangles, for points on and off the
 //! lattice, on lattices of any fineness; memory is bounded by the number of triangles, whatever they look like, because

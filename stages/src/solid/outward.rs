@@ -69,7 +69,7 @@ fn ends(points: &[DVec3], triangles: &[[u32; 3]], axis: usize) -> Vec<Option<End
     let corners = |t: &[u32; 3]| t.map(|i| turned(points[i as usize]));
     let (lo, hi) = triangles
         .par_iter()
-        .map(|t| corners(t))
+        .map(&corners)
         .fold(
             || (DVec3::INFINITY, DVec3::NEG_INFINITY),
             |(lo, hi), [a, b, c]| (lo.min(a).min(b).min(c), hi.max(a).max(b).max(c)),

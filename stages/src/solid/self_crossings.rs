@@ -37,7 +37,7 @@ pub struct SelfCrossings {
     pub complete: bool,
 }
 
-/// How long to search: in looks at eight boxes; a pair of triangles counts as [`PAIR`] of them. A closed scan takes 12 a
+/// How long to search: in looks at eight boxes; a pair of triangles counts as `PAIR` of them. A closed scan takes 12 a
 /// triangle.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Effort {

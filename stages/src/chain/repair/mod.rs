@@ -4,12 +4,12 @@
 //! # Steps
 //! 0. *Thin parts*, where asked: see the notes of `thin`, which goes through all steps until nothing is missed.
 //! 1. *Islands.* Pieces that do not even touch at a corner are told apart (26 neighbours); all but the largest go, or what
-//!    else [`Islands`] says ([`islands`]).
+//!    else [`Islands`] says (`islands`).
 //! 2. *Voids.* Air that is not reached from outside through faces of cells (6 neighbours) is filled.
 //! 3. *Contacts.* Where cubes meet in an edge or a corner alone, cells are added or removed until the boundary is a
 //!    2-manifold; see [`crate::solid::mend`].
 //! 4. If step 3 changed anything, steps 1 and 2 once more; and again from step 3 if a bridge brought new contacts.
-//! 5. *Necks.* Where the solid hangs on one cell is told, with the stress there ([`necks`]).
+//! 5. *Necks.* Where the solid hangs on one cell is told, with the stress there (`necks`).
 //!
 //! Without bridges, all of it holds together afterwards without going round again. Step 4 works on a solid without contacts. A piece that
 //! it drops has no cell that touches another piece, so no block of 2×2×2 cells mixes the two, and no contact can arise. A

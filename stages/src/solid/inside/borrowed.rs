@@ -45,7 +45,7 @@ impl Borrowed {
         };
         let mut blocks = vec![Block::Same(0); counts.to_array().iter().map(|&n| n as usize).product()];
         let mut summed = 0;
-        for (low, block) in search.tasks().flat_map(|found| found) {
+        for (low, block) in search.tasks().flatten() {
             summed += if let Block::Each(_) = block { search.cells(low) } else { 0 };
             blocks[place(low / BLOCK)] = block;
         }
