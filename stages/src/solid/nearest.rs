@@ -267,7 +267,7 @@ impl Outline {
 /// The squared distance from a point to a triangle: to its plane if the point lies above it, and otherwise to the nearest
 /// of its edges (the regions of Ericson, Real-Time Collision Detection, 2005, 5.1.5). Distances are taken to points of
 /// the triangle, so that needles, whose planes are uncertain, give no distance that is too small.
-fn squared_distance(point: DVec3, [a, b, c]: [DVec3; 3]) -> f64 {
+pub(super) fn squared_distance(point: DVec3, [a, b, c]: [DVec3; 3]) -> f64 {
     let (ab, ac, ap) = (b - a, c - a, point - a);
     let normal = ab.cross(ac);
     let area = normal.length_squared();

@@ -94,7 +94,7 @@ impl Standing {
                 "the piece falls over to the {to}: its centre of mass lies {:.1} mm outside of what it stands on",
                 -tipping.inside
             );
-            return Some(Finding::fault("falls-over", message, remedy).at([place]));
+            return Some(Finding::caution("falls-over", message, remedy).at([place]));
         }
         (angle < least).then(|| {
             let message = format!(
@@ -223,7 +223,7 @@ mod tests {
         assert!((tipping.inside + 0.7).abs() < 1e-12 && tipping.to == Side::Right, "{tipping:?}");
         assert!(tipping.angle() < 0.0);
         let finding = standing.finding(LEAST_TILT, "do something").unwrap();
-        assert_eq!((finding.severity, finding.code.as_str()), (Severity::Fault, "falls-over"));
+        assert_eq!((finding.severity, finding.code.as_str()), (Severity::Caution, "falls-over"));
         // A tower of one by one by twelve: atan(0.5 / 6) = 4.76°.
         let tower = Standing::of(&Cells::from_fn(grid([1, 1, 12]), |_| true)).unwrap();
         assert_eq!(tower.finding(LEAST_TILT, "").unwrap().severity, Severity::Caution);

@@ -13,12 +13,18 @@
 //! - the terms left out are at most A · ½ρ² · 3!/(d − ρ)⁴;
 //! - over all points within R of x, F differs from F(x) by at most A · R · 2!/(d − ρ − R)³;
 //! - and F itself is nowhere larger than A/(d − ρ − R)², nor than 2π for each triangle.
+//!
+//! Near a wide cap that says little. There the number is found at the ball's centre alone, and what it varies by from there
+//! follows from the rims: where no triangle comes into the ball, the gradient of the number is (1/4π) ∮ (r × dl)/r³ along
+//! them (the law of Biot and Savart), of which a piece of the length l beyond the distance g adds at most l/(4π g²).
 
 use std::collections::BinaryHeap;
 use std::f64::consts::PI;
 use std::ops::Range;
 
 use glam::{DMat3, DVec3};
+
+use super::nearest::squared_distance;
 
 /// The largest leaf, in triangles.
 const LEAF: usize = 4;
@@ -45,6 +51,8 @@ struct Node {
     spread: DMat3,
     /// Sum of areas.
     area: f64,
+    /// Sum of the lengths of the triangles' rims: see [`Winding::new`].
+    rim: f64,
     /// Triangles below this node.
     range: Range<usize>,
     /// The second child; the first follows its parent. Zero for a leaf.
@@ -88,7 +96,8 @@ impl Estimate {
 pub struct Front(Vec<u32>);
 
 impl Winding {
-    /// Builds the tree.
+    /// Builds the tree. The first side of each triangle is a rim; the other two must cancel among all of them, as those of
+    /// cones over rims do.
     #[must_use]
     pub fn new(mut triangles: Vec<[DVec3; 3]>) -> Self {
         let mut nodes = Vec::new();
@@ -123,6 +132,45 @@ impl Winding {
             }
         }
         (Front(kept), sum)
+    }
+
+    /// What the number at the centre and the rims around tell of a ball that no triangle comes into: everything there is
+    /// within so much of the number at the centre. Nothing where a triangle or a rim comes too near.
+    #[must_use]
+    pub fn smooth(&self, front: &Front, ball: Ball) -> Option<Estimate> {
+        let varies = self.varies(ball)?;
+        let mut at_centre = self.refine(front, ball.centre, |sum| sum.error <= SMOOTH);
+        at_centre.error += varies;
+        Some(at_centre)
+    }
+
+    /// By how much the number varies over a ball, at most; `None` where that is half or more, or a triangle comes into it.
+    fn varies(&self, ball: Ball) -> Option<f64> {
+        let mut varies = 0.0;
+        let mut open = self.front().0;
+        while let Some(at) = open.pop() {
+            let node = &self.nodes[at as usize];
+            let gap = (node.middle - ball.centre).length() - node.radius - ball.radius;
+            if gap > node.radius {
+                varies += ball.radius * node.rim / (4.0 * PI * gap * gap);
+            } else if node.second > 0 {
+                open.extend([node.second as u32, at + 1]);
+            } else {
+                for triangle in &self.triangles[node.range.clone()] {
+                    let near = squared_distance(ball.centre, *triangle).sqrt() - ball.radius;
+                    let [from, to, _] = *triangle;
+                    let gap = squared_distance(ball.centre, [from, to, to]).sqrt() - ball.radius;
+                    if near <= 0.0 || gap <= 0.0 {
+                        return None;
+                    }
+                    varies += ball.radius * from.distance(to) / (4.0 * PI * gap * gap);
+                }
+            }
+            if varies >= 0.5 {
+                return None;
+            }
+        }
+        Some(varies)
     }
 
     /// The winding number at a point, starting from a front: opened until every number within the error rounds to the
@@ -169,6 +217,9 @@ impl Winding {
         sum
     }
 }
+
+/// How exactly the number at the centre of a ball is found, where what it varies by over the ball comes on top.
+const SMOOTH: f64 = 0.02;
 
 /// An error that is not worth opening a group for while a whole ball is looked over.
 const SLIGHT: f64 = 1e-3;
@@ -265,14 +316,16 @@ fn gather(triangles: &[[DVec3; 3]], range: Range<usize>) -> Node {
     }
     let middle = if area > 0.0 { weighted / area } else { plain / triangles.len() as f64 };
     let mut spread = DMat3::ZERO;
+    let mut rim = 0.0;
     let mut radius = 0.0f64;
     for t in triangles {
         let normal = (t[1] - t[0]).cross(t[2] - t[0]) / 2.0;
         let offset = centroid(t) - middle;
         spread += DMat3::from_cols(offset * normal.x, offset * normal.y, offset * normal.z);
         radius = radius.max(farthest(t, middle));
+        rim += t[0].distance(t[1]);
     }
-    Node { middle, radius, dipole, spread, area, range, second: 0 }
+    Node { middle, radius, dipole, spread, area, rim, range, second: 0 }
 }
 
 /// The signed solid angle of a triangle seen from a point (Van Oosterom & Strackee 1983, IEEE Trans. Biomed. Eng. 30(2)):

@@ -20,7 +20,7 @@ pub(super) fn check(mesh: &Mesh, mass: &Mass, said: &mut Said) {
     let rim = rim(lowest_facets(mesh, mass.low.z));
     if rim.len() < 3 {
         let message = "the piece stands on no facet, but on an edge or a point: it falls over";
-        said.findings.push(Finding::fault("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
+        said.findings.push(Finding::caution("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
         return;
     }
     let inside = inside(&rim, mass.centre.truncate());
@@ -33,7 +33,7 @@ pub(super) fn check(mesh: &Mesh, mass: &Mass, said: &mut Said) {
             "the piece falls over: its centre of mass lies {:.1} mm outside of the lowest facets that it stands on",
             -inside
         );
-        said.findings.push(Finding::fault("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
+        said.findings.push(Finding::caution("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
     } else if angle < LEAST_TILT {
         let message = format!("the piece tips over at a tilt of {angle:.1}°, below {LEAST_TILT}°");
         said.findings.push(Finding::caution("tips-easily", message, REMEDY).at([Place::at(mass.centre)]));

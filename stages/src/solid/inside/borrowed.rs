@@ -112,8 +112,8 @@ impl Search {
         if low.cmpge(self.grid.counts).any() {
             return;
         }
-        let (front, estimate) = self.tree.look(front, self.ball(low, edge));
-        match estimate.rounded() {
+        let (front, same) = self.same(front, self.ball(low, edge));
+        match same {
             Some(0) => {}
             Some(number) => found.extend(self.parts(low, edge).map(|part| (part, Block::Same(number)))),
             None if edge > BLOCK => {
@@ -147,8 +147,8 @@ impl Search {
             numbers[within(low - block)] = number(rounded(settled.value, self.accuracy));
             return;
         }
-        let (front, estimate) = self.tree.look(front, self.ball(low, edge));
-        if let Some(same) = estimate.rounded() {
+        let (front, same) = self.same(front, self.ball(low, edge));
+        if let Some(same) = same {
             for at in 0..edge * edge * edge {
                 let cell = IVec3::new(at % edge, at / edge % edge, at / edge / edge);
                 numbers[within(low - block + cell)] = number(f64::from(same));
@@ -158,6 +158,13 @@ impl Search {
         for corner in eighths(edge) {
             self.each(block, low + corner, edge / 2, &front, numbers);
         }
+    }
+
+    /// The one number to which the cap's rounds all over a ball, if that can be told; and the front that was opened.
+    fn same(&self, front: &Front, ball: Ball) -> (Front, Option<i32>) {
+        let (front, estimate) = self.tree.look(front, ball);
+        let same = estimate.rounded().or_else(|| self.tree.smooth(&front, ball)?.rounded());
+        (front, same)
     }
 
     /// The ball around the centres of a block's cells.
