@@ -3,8 +3,8 @@
 //!
 //! A stage's [`crate::stage::Stage::outlook`] reckons from the settings and from what is known before it. Extents and cells
 //! are known; faces follow from the model's area: a surface with the area A and the normal n is rebuilt by cube faces of
-//! A (|n_x| + |n_y| + |n_z|) in all, up to what its folds finer than a cell lose. Memory is measured, a stage at a time, and
-//! rounded up: see `tests/bench/memory.rs`.
+//! A (|n_x| + |n_y| + |n_z|) in all, up to what its folds finer than a cell lose. Bytes a cell, a face or a
+//! triangle are those of the data at hand, bounded from above; `tests/bench/memory.py` sets them beside what a run holds.
 
 use glam::DVec3;
 

@@ -34,6 +34,12 @@ impl Length {
     pub const fn mm(self) -> f64 {
         self.0
     }
+
+    /// The length to the nanometre, for messages: what is reckoned from others has digits that nobody wants to read.
+    #[must_use]
+    pub fn rounded(self) -> Self {
+        Self((self.0 * 1e6).round() / 1e6)
+    }
 }
 
 impl fmt::Display for Length {

@@ -3,6 +3,7 @@
 use glam::DVec3;
 
 use super::voxelise::telling;
+use crate::Length;
 use crate::Side;
 use crate::findings::{Fact, Finding, Unit};
 use crate::outlook::Outlook;
@@ -59,8 +60,10 @@ pub(super) fn caution(like: &Likeness, cell: f64) -> Option<Finding> {
     } else {
         return None;
     };
-    let message =
-        format!("the cubes keep the form poorly: {what}; parts of it are thin or small for a cell of {cell} mm");
+    let message = format!(
+        "the cubes keep the form poorly: {what}; parts of it are thin or small for a cell of {}",
+        Length::from_mm(cell).rounded()
+    );
     let remedy =
         "look at the pictures; make `voxelise.cell` smaller, the piece larger with `scale`, or thicken the model";
     Some(Finding::caution("likeness-poor", message, remedy))

@@ -6,6 +6,7 @@ use super::marked::Marked;
 use super::sourceless::{Sourceless, sourceless};
 use super::unconverted::{Missed, Piece, any_within, patch_of};
 use super::{MOST_LISTED, Thin, counted, percent};
+use crate::Length;
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
 use crate::solid::{Cells, Surface};
@@ -65,11 +66,8 @@ impl Report<'_> {
         {
             if !rest.is_empty() {
                 let area: f64 = rest.iter().map(|part| part.area).sum();
-                let message = format!(
-                    "{what} without cubes within {} mm: {}, {area:.1} mm² together",
-                    self.tolerance,
-                    rest.len()
-                );
+                let message =
+                    format!("{what} without cubes within {}: {}, {area:.1} mm² together", self.limit(), rest.len());
                 let places = rest.iter().take(MOST_LISTED).map(|part| Place::at(part.place));
                 shop.finding(Finding::note("not-converted-besides", message, self.remedy()).at(places));
             }
@@ -106,8 +104,8 @@ impl Report<'_> {
         for (rest, what) in [(&large[listed..], "more places"), (&small[..], "places of a few cubes")] {
             if !rest.is_empty() {
                 let message = format!(
-                    "{what} with cubes that the model's surface is nowhere within {} mm of: {}, {} together",
-                    self.tolerance,
+                    "{what} with cubes that the model's surface is nowhere within {} of: {}, {} together",
+                    self.limit(),
                     rest.len(),
                     counted(cells_of(rest), "cube"),
                 );
@@ -123,15 +121,20 @@ impl Report<'_> {
         let size = place.high - place.low;
         let message = format!(
             "{} near ({x:.1}, {y:.1}, {z:.1}) mm on the {side} side, {:.1} × {:.1} × {:.1} mm in extent with {:.1} mm² to \
-             the outside, have no surface of the model within {} mm: a hole was closed there, or cells were added",
+             the outside, have no surface of the model within {}: a hole was closed there, or cells were added",
             counted(place.cells.len(), "cube"),
             size.x,
             size.y,
             size.z,
             place.area,
-            self.tolerance,
+            self.limit(),
         );
         Finding::caution("no-source", message, SOURCELESS_REMEDY).at([self.place(place)])
+    }
+
+    /// The tolerance as messages have it.
+    fn limit(&self) -> Length {
+        Length::from_mm(self.tolerance).rounded()
     }
 
     fn place(&self, place: &Sourceless) -> Place {
@@ -141,16 +144,19 @@ impl Report<'_> {
     fn about_missed(&self, part: &Missed, side: Side) -> Finding {
         let DVec3 { x, y, z } = part.place;
         let size = part.high - part.low;
-        let tolerance = self.tolerance;
-        let why = if any_within(self.before, part.place, tolerance) {
+        let why = if any_within(self.before, part.place, self.tolerance) {
             "its cubes were taken away as an island, or to mend a contact"
         } else {
             "the model is thinner or sharper there than the cells can follow"
         };
         let message = format!(
             "{:.1} mm² of the model's surface near ({x:.1}, {y:.1}, {z:.1}) mm on the {side} side, {:.1} × {:.1} × {:.1} \
-             mm in extent, has no cube within {tolerance} mm: {why}; the piece is without this part",
-            part.area, size.x, size.y, size.z,
+             mm in extent, has no cube within {}: {why}; the piece is without this part",
+            part.area,
+            size.x,
+            size.y,
+            size.z,
+            self.limit(),
         );
         let finding = if self.thin == Thin::Refuse { Finding::fault } else { Finding::caution };
         finding("not-converted", message, self.remedy()).at([Place::at(part.place)])

@@ -119,8 +119,10 @@ impl Stage for Voxelise {
         say(shop, &cells, &told);
         if cells.count() == 0 {
             // Not the end yet: `repair` makes cubes of a thin sheet where it is asked to.
-            let message =
-                format!("no cube of {cell} mm has its centre inside the model: the form is thinner than a cell");
+            let message = format!(
+                "no cube of {} has its centre inside the model: the form is thinner than a cell",
+                Length::from_mm(cell).rounded()
+            );
             let remedy = "set `repair.thin: thicken`, choose a smaller cell, or scale the piece up";
             shop.finding(Finding::caution("no-cubes", message, remedy));
             return Ok(piece.with_surface(surface).with_cells(cells));
@@ -149,8 +151,9 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
         return Err(Misfit::new(
             "cell",
             format!(
-                "a cell of {cell} mm is larger than the whole piece ({} mm at its longest)",
-                (longest * 1000.0).round() / 1000.0
+                "a cell of {} is larger than the whole piece ({} at its longest)",
+                Length::from_mm(cell),
+                Length::from_mm(longest).rounded()
             ),
             "choose a smaller cell, scale the piece up, or check the model's units",
         ));
@@ -182,7 +185,7 @@ fn fits_in_memory(counts: [f64; 3], settings: &Settings, cell: f64) -> Result<IV
         return Ok(IVec3::from_array(counts.map(|n| n as i32)));
     }
     let [x, y, z] = counts.map(in_short);
-    let grid = format!("a grid of {x} × {y} × {z} cells of {cell} mm");
+    let grid = format!("a grid of {x} × {y} × {z} cells of {}", Length::from_mm(cell).rounded());
     let (message, remedy) = if too_much {
         (
             format!("{grid} would take about {}, more than the limit of {}", amount(needed), settings.memory),
