@@ -64,7 +64,7 @@ impl Stage for Hollow {
 
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Void];
 

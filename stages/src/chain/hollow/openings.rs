@@ -1,9 +1,10 @@
 //! Where an opening goes: a square shaft of whole cells from the outside into the cavity.
 //!
 //! A footprint fits when, layer by layer from the side on which it opens, it first meets no material at all, and from
-//! then on it and the ring of wall around it are material throughout, until the cavity lies behind it. So the mouth is
-//! flat, and the wall around the shaft is whole. A shaft made before is no material, but no way in from outside either. Of those that fit, the one with the most of the cavity behind it is
-//! taken, then the nearest to the place asked for.
+//! then on it and the ring of wall around it are material throughout, until the cavity lies behind it; and so is the layer
+//! behind its end, or it would come out into air beside the cavity. So the mouth is flat, and the wall around the shaft is
+//! whole. A shaft made before is no material, but no way in from outside either. Of those that fit, the one with the most
+//! of the cavity behind it is taken, then the nearest to the place asked for.
 
 use glam::{DVec3, IVec3};
 
@@ -163,8 +164,9 @@ impl Layers {
         let ringed = (across + 2 * ring) * (across + 2 * ring);
         let first = self.solid.iter().position(|layer| layer.over(a, b, across) > 0)?;
         let mut best: Option<(i32, i32, i32)> = None;
+        let whole = |depth: usize| self.left[depth].over(a - ring, b - ring, across + 2 * ring) == ringed;
         for depth in first..self.solid.len() - 1 {
-            if self.left[depth].over(a - ring, b - ring, across + 2 * ring) < ringed {
+            if !whole(depth) || !whole(depth + 1) {
                 break;
             }
             let open = self.hollow[depth + 1].over(a, b, across);

@@ -68,6 +68,29 @@ fn clearance(cells: &Cells, point: DVec3, reach: f64) -> f64 {
     least
 }
 
+/// A block of cubes with a slot from the left right above its lowest layer, `deep` cubes deep.
+fn slotted(across: i32, deep: i32) -> Workpiece {
+    let grid = Grid { origin: DVec3::ZERO, cell: 3.0, counts: IVec3::new(across, 10, 12) };
+    Workpiece::default().with_cells(Cells::from_fn(grid, |c| c.z != 1 || c.x >= deep))
+}
+
+#[test]
+fn an_opening_does_not_come_out_into_air() {
+    // Four cubes of opening and one of wall on either side need six that are material in the layer above as well.
+    for deep in 1..=5 {
+        let halt = hollowed(&slotted(10, deep), asked(2.5, 12.0)).map(|_| ());
+        if deep < 5 {
+            assert!(halt.is_ok(), "{deep}: {halt:?}");
+        } else {
+            assert!(matches!(halt, Err(Halt::Misfit(_))), "{deep}: {halt:?}");
+        }
+    }
+    let (piece, _) = hollowed(&slotted(16, 8), asked(2.5, 12.0)).unwrap();
+    let opening = &piece.void().unwrap().openings[0];
+    assert!(opening.low.x >= 9.0 * 3.0, "{opening:?}");
+    keeps_the_wall(&piece);
+}
+
 /// Every triangle of the cavity, sampled densely, keeps the wall. The shaft is left out: it reaches the outside.
 fn keeps_the_wall(piece: &Workpiece) {
     let (cells, void) = (piece.cells().unwrap(), piece.void().unwrap());
