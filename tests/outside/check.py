@@ -6,6 +6,7 @@ import sys
 
 import colours
 import conversion
+import distances
 import files
 import jobs
 import likeness
@@ -59,6 +60,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("distances"):
+        distances.check(tally, scratch)
     return tally.close()
 
 

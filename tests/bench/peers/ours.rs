@@ -2,6 +2,8 @@
 //!
 //!     ours cells MODEL.stl ACROSS     one line of JSON: seconds to read, seconds to voxelise, cells along each axis, cells
 //!     ours distances N                one line of JSON: seconds, and the sum of squared distances, in a ball on N³ cells
+//!     ours squared CELLS X Y Z OUT    from a file of a byte a cell (x fastest), 1 for those to measure to, a file of squared
+//!                                     distances between centres in cells, four bytes each, low byte first
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
 
 use std::time::Instant;
@@ -18,7 +20,8 @@ fn main() {
     let said = match words[..] {
         ["cells", model, across] => cells(model, across.parse().unwrap()),
         ["distances", n] => distances(n.parse().unwrap()),
-        _ => panic!("ours cells MODEL.stl ACROSS, or ours distances N"),
+        ["squared", cells, x, y, z, out] => squared(cells, IVec3::from([x, y, z].map(|n| n.parse().unwrap())), out),
+        _ => panic!("ours cells MODEL.stl ACROSS, ours distances N, or ours squared CELLS X Y Z OUT"),
     };
     println!("{said}");
 }
@@ -58,4 +61,17 @@ fn distances(n: i32) -> Value {
         .map(|cell| u64::from(distances.squared_halves(cell) / 4))
         .sum();
     json!({ "seconds": seconds, "sum": sum })
+}
+
+/// Squared distances of every cell to the nearest of those marked in a file.
+fn squared(cells: &str, counts: IVec3, out: &str) -> Value {
+    let bytes = std::fs::read(cells).unwrap();
+    let at = |c: IVec3| ((c.z * counts.y + c.y) * counts.x + c.x) as usize;
+    let marked = Cells::from_fn(Grid { origin: DVec3::ZERO, cell: 1.0, counts }, |cell| bytes[at(cell)] == 1);
+    let distances = Distances::to_centres(&marked);
+    let every =
+        (0..bytes.len() as i32).map(|n| IVec3::new(n % counts.x, n / counts.x % counts.y, n / counts.x / counts.y));
+    let squares: Vec<u8> = every.flat_map(|cell| (distances.squared_halves(cell) / 4).to_le_bytes()).collect();
+    std::fs::write(out, squares).unwrap();
+    json!({ "cells": bytes.len() })
 }
