@@ -220,6 +220,17 @@ fn a_stopped_run_leaves_nothing() {
         assert!(child.try_wait().unwrap().is_none(), "ended by itself");
     }
     assert!(std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    // Started where interrupts are ignored, such as behind a script's `&`, the program ignores them too, as it should.
+    for _ in 0..3000 {
+        if child.try_wait().unwrap().is_some() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    if child.try_wait().unwrap().is_none() {
+        child.kill().unwrap();
+        panic!("not stopped within a minute; are interrupts ignored where the tests were started?");
+    }
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(exit::FAILED.into()));
     assert!(String::from_utf8_lossy(&output.stderr).contains("the run was stopped"));
