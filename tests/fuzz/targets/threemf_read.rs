@@ -3,23 +3,19 @@
 
 #![no_main]
 
-use std::io::{Cursor, Write as _};
+mod package;
+
+use std::io::Cursor;
 
 use libfuzzer_sys::fuzz_target;
 use turnhue_stages::formats::threemf::read::{Limits, read};
-use zip::ZipWriter;
-use zip::write::SimpleFileOptions;
 
 /// Tight, so that a file that swells meets them.
 const LIMITS: Limits = Limits { part_bytes: 1 << 18, triangles: 1000 };
 
-/// Names the model part by core 2.1.1.
-const RELATIONSHIPS: &[u8] = br#"<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">
-<Relationship Id="r" Target="/m" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>"#;
-
 fuzz_target!(|bytes: &[u8]| {
     check(bytes);
-    check(&package(bytes));
+    check(&package::of(bytes));
 });
 
 fn check(file: &[u8]) {
@@ -33,15 +29,4 @@ fn check(file: &[u8]) {
         }
         Err(message) => assert!(!message.is_empty() && message.len() < 900 && !message.contains('\n'), "{message}"),
     }
-}
-
-/// A package with these bytes as its model part, as they are.
-fn package(model: &[u8]) -> Vec<u8> {
-    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
-    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
-    for (name, bytes) in [("_rels/.rels", RELATIONSHIPS), ("m", model)] {
-        zip.start_file(name, stored).expect("a new name");
-        zip.write_all(bytes).expect("memory takes all");
-    }
-    zip.finish().expect("memory takes all").into_inner()
 }
