@@ -41,7 +41,7 @@ impl Shelf for Folder {
 #[must_use]
 pub fn process() -> Process {
     fn figure<T>(value: T) -> Figure<T> {
-        Figure { value, basis: "invented for tests".to_owned() }
+        Figure { value, range: None, basis: "invented for tests".to_owned() }
     }
     let mm = |mm| figure(Length::from_mm(mm));
     Process {
@@ -55,6 +55,10 @@ pub fn process() -> Process {
         opening: mm(6.0),
         bleed: mm(0.3),
         edge_radius: mm(0.2),
+        base: None,
+        gamut: None,
+        profile: None,
+        clearance: None,
         tolerance: mm(0.3),
         density: figure(1.5),
         strength: Some(figure(10.0)),

@@ -110,11 +110,13 @@
 //! printing [`process`]; no stage knows the job file, the screen or the pages.
 
 pub mod chain;
+pub mod colorimetry;
 pub mod conformance;
 pub mod findings;
 pub mod formats;
 pub mod outlook;
 pub mod paint;
+pub mod print;
 pub mod process;
 mod side;
 pub mod size;

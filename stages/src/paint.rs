@@ -7,6 +7,7 @@ use std::sync::Arc;
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::Six;
 use crate::solid::Face;
 
 /// An sRGB colour (IEC 61966-2-1), eight bits a channel. Written `"#c8553d"`, `"#c53"` or as a CSS colour name.
@@ -89,9 +90,33 @@ pub struct Paint {
     /// Every outside face, side by side in the order of [`crate::Side::ALL`].
     pub faces: Arc<[Face]>,
     /// For each of `faces` the place of its colour in `colours`.
-    pub ink: Vec<u16>,
+    pub ink: Vec<u32>,
+    /// The colour that each side is known by: its own where it has one, the mean over its faces where it has many.
+    pub sides: Six<Srgb>,
     /// The colour of the cavity and of the shafts of its openings.
     pub inside: Srgb,
+    /// Where ink is held back along edges between different colours.
+    pub guard: Option<Guard>,
+}
+
+/// A thin band along edges between faces of different colours that is left without ink, so that what runs over the edge
+/// runs onto bare material.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Guard {
+    /// Width of the band on a face, in mm: more than 0, less than half a cell.
+    pub width: f64,
+    /// On which of the two faces at such an edge.
+    pub on: GuardOn,
+}
+
+/// The faces at an edge between two colours that are held back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum GuardOn {
+    /// Both faces.
+    Both,
+    /// The face with the stronger ink, the one that shows more where the two mix.
+    Stronger,
 }
 
 #[cfg(test)]

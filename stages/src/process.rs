@@ -4,14 +4,17 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::Length;
+use crate::{Length, Srgb};
 
 /// A figure with what it rests on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, bound(deserialize = "T: Deserialize<'de>"))]
 pub struct Figure<T> {
     /// The figure.
     pub value: T,
+    /// The least and the most that it may be, where that is known: what is predicted is told with what this makes of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub range: Option<[T; 2]>,
     /// Its source, or "common practice", or "invented for the demo".
     pub basis: String,
 }
@@ -76,6 +79,19 @@ pub struct Process {
     pub bleed: Figure<Length>,
     /// Radius to which sharp edges are rounded.
     pub edge_radius: Figure<Length>,
+    /// Colour of the bare material, on which ink is laid. White if left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub base: Option<Figure<Srgb>>,
+    /// Measured colours of solid printed patches; what lies in their convex hull in CIELAB can be printed. Left out, every
+    /// colour is taken to be printable.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gamut: Option<Figure<Vec<Srgb>>>,
+    /// An ICC profile of the process (ISO 15076-1), a file beside this one. It says what is printable in place of `gamut`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub profile: Option<Figure<String>>,
+    /// Gap on each side at which two printed parts slide into each other.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clearance: Option<Figure<Length>>,
     /// Deviation of a printed size from the ordered one, either way.
     pub tolerance: Figure<Length>,
     /// Density of the finished material in g/cm³.

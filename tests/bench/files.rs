@@ -31,7 +31,7 @@ fn read_stl(bencher: Bencher<'_, '_>, file: &[u8]) {
 /// The demo's skin in seven colours.
 struct Demo {
     skin: Skin,
-    ink: Vec<u16>,
+    ink: Vec<u32>,
 }
 
 /// The order does not matter here.
@@ -52,7 +52,7 @@ impl Demo {
         let faces = outside_faces(cells, void);
         let skin = Skin::of(cells, void, &faces);
         let ink = skin.patches.iter().map(|patch| match patch {
-            Patch::Outside(face) => faces[*face as usize].side as u16,
+            Patch::Outside(face) => faces[*face as usize].side as u32,
             Patch::Inside => 6,
         });
         Self { ink: ink.collect(), skin }

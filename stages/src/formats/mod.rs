@@ -23,7 +23,7 @@ pub struct ColouredMesh<'a> {
     /// The colours in use; never empty.
     pub colours: &'a [Srgb],
     /// For each triangle the place of its colour in `colours`.
-    pub ink: &'a [u16],
+    pub ink: &'a [u32],
 }
 
 impl ColouredMesh<'_> {
@@ -33,7 +33,7 @@ impl ColouredMesh<'_> {
         if self.ink.len() != self.triangles.len() {
             return Err(invalid(format!("{} triangles, but {} colours", self.triangles.len(), self.ink.len())));
         }
-        match self.ink.iter().position(|&ink| usize::from(ink) >= self.colours.len()) {
+        match self.ink.iter().position(|&ink| ink as usize >= self.colours.len()) {
             Some(at) => Err(invalid(format!("triangle {at} has a colour that does not exist"))),
             None => Ok(()),
         }

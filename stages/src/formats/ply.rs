@@ -30,7 +30,7 @@ pub fn write(mesh: &ColouredMesh<'_>, out: &mut dyn Write) -> io::Result<()> {
         out.write_all(&record)?;
     }
     for (triangle, &ink) in mesh.triangles.iter().zip(mesh.ink) {
-        let [red, green, blue] = mesh.colours[usize::from(ink)].0;
+        let [red, green, blue] = mesh.colours[ink as usize].0;
         let [a, b, c] = triangle.map(u32::to_le_bytes);
         let mut record = [3; 17];
         record[1..5].copy_from_slice(&a);

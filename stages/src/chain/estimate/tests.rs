@@ -52,11 +52,11 @@ impl Shelf for NoShelf {
 
 fn process(density: f64) -> Process {
     let basis = || "invented for the test".to_owned();
-    let length = |mm| Figure { value: Length::from_mm(mm), basis: basis() };
+    let length = |mm| Figure { value: Length::from_mm(mm), range: None, basis: basis() };
     Process {
         name: "test powder".to_owned(),
         family: Family::BinderJetting,
-        build_volume: Figure { value: [Length::from_mm(300.0); 3], basis: basis() },
+        build_volume: Figure { value: [Length::from_mm(300.0); 3], range: None, basis: basis() },
         layer: length(0.1),
         minimum_wall: length(2.0),
         detail: length(0.5),
@@ -64,11 +64,15 @@ fn process(density: f64) -> Process {
         opening: length(5.0),
         bleed: length(0.1),
         edge_radius: length(0.1),
+        base: None,
+        gamut: None,
+        profile: None,
+        clearance: None,
         tolerance: length(0.2),
-        density: Figure { value: density, basis: basis() },
+        density: Figure { value: density, range: None, basis: basis() },
         strength: None,
-        most_triangles: Figure { value: 1_000_000, basis: basis() },
-        most_bytes: Figure { value: 1 << 26, basis: basis() },
+        most_triangles: Figure { value: 1_000_000, range: None, basis: basis() },
+        most_bytes: Figure { value: 1 << 26, range: None, basis: basis() },
     }
 }
 

@@ -26,9 +26,9 @@ const CORNERS: i32 = 48;
 
 /// The colours in use, and their places in the list.
 const COLOURS: [Srgb; 3] = [Srgb([0xbd, 0xbc, 0xb8]), Srgb([0xd4, 0x00, 0x7a]), Srgb([0xff, 0xff, 0xff])];
-const PIECE: u16 = 0;
-const SIGNAL: u16 = 1;
-const HALO: u16 = 2;
+const PIECE: u32 = 0;
+const SIGNAL: u32 = 1;
+const HALO: u32 = 2;
 
 /// The piece, ready for places to be marked on it.
 pub(super) struct Marked {
@@ -71,7 +71,7 @@ impl Marked {
 struct Drawing {
     points: Vec<DVec3>,
     triangles: Vec<[u32; 3]>,
-    ink: Vec<u16>,
+    ink: Vec<u32>,
     /// To the right of the picture, up in it, and towards the viewer.
     axes: [DVec3; 3],
     /// How near the viewer the nearest point of piece and patch is, in mm.
@@ -139,7 +139,7 @@ impl Drawing {
     }
 
     /// A line so many pixels wide; a point gets a dot.
-    fn line(&mut self, from: DVec3, to: DVec3, pixels: f64, ink: u16) {
+    fn line(&mut self, from: DVec3, to: DVec3, pixels: f64, ink: u32) {
         let half = pixels * self.pixel() / 2.0;
         let along = (to - from).try_normalize().unwrap_or(self.axes[0]) * half;
         let across = self.axes[2].cross(along);
@@ -147,12 +147,12 @@ impl Drawing {
     }
 
     /// Four corners counter-clockwise as seen by the viewer.
-    fn quad(&mut self, [a, b, c, d]: [DVec3; 4], ink: u16) {
+    fn quad(&mut self, [a, b, c, d]: [DVec3; 4], ink: u32) {
         self.triangle([a, b, c], ink);
         self.triangle([a, c, d], ink);
     }
 
-    fn triangle(&mut self, corners: [DVec3; 3], ink: u16) {
+    fn triangle(&mut self, corners: [DVec3; 3], ink: u32) {
         let first = self.points.len() as u32;
         self.points.extend(corners);
         self.triangles.push([first, first + 1, first + 2]);
@@ -183,14 +183,14 @@ mod tests {
         // A cube of 10 mm, and places on its right side: y runs to the right there, and z up.
         let marked = Marked::of(&Cells::from_fn(grid([10, 10, 10]), |_| true));
         let at = |y: f64, z: f64| marked.image(Side::Right, DVec3::new(10.0, y, z), &[]);
-        let (_, middle, size) = pixels(&at(5.0, 5.0), COLOURS[usize::from(SIGNAL)]);
-        let (_, body, extent) = pixels(&at(5.0, 5.0), COLOURS[usize::from(PIECE)]);
+        let (_, middle, size) = pixels(&at(5.0, 5.0), COLOURS[SIGNAL as usize]);
+        let (_, body, extent) = pixels(&at(5.0, 5.0), COLOURS[PIECE as usize]);
         assert!((0..2).all(|n| (middle[n] - body[n]).abs() < 0.5), "{middle:?} in {body:?}");
         // Ticks reach 1.75 radii to either side, and half their own width.
         let pixels_a_mm = extent[0] / 10.0;
         let reach = 2.0 * (1.75 * RING + STROKE / 2.0 / f64::from(PICTURE)) * 300f64.sqrt() * pixels_a_mm;
         assert!((0..2).all(|n| (size[n] - reach).abs() < 4.0), "{size:?} for {reach}");
-        let (_, moved, _) = pixels(&at(7.0, 6.0), COLOURS[usize::from(SIGNAL)]);
+        let (_, moved, _) = pixels(&at(7.0, 6.0), COLOURS[SIGNAL as usize]);
         let by = [moved[0] - middle[0], middle[1] - moved[1]];
         assert!((by[0] - 2.0 * pixels_a_mm).abs() < 0.5 && (by[1] - pixels_a_mm).abs() < 0.5, "{by:?}");
     }
@@ -200,14 +200,14 @@ mod tests {
         // Two triangles inside the cube: one seen in full from the right, the other edge on.
         let marked = Marked::of(&Cells::from_fn(grid([10, 10, 10]), |_| true));
         let place = DVec3::new(10.0, 2.0, 2.0);
-        let (ring, ..) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[usize::from(SIGNAL)]);
-        let (_, _, body) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[usize::from(PIECE)]);
+        let (ring, ..) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[SIGNAL as usize]);
+        let (_, _, body) = pixels(&marked.image(Side::Right, place, &[]), COLOURS[PIECE as usize]);
         let full = [[3.0, 5.0, 5.0], [3.0, 9.0, 5.0], [3.0, 5.0, 9.0]].map(DVec3::from);
         let turned = [full[0], full[2], full[1]];
         let edge_on = [[3.0, 8.0, 5.0], [7.0, 8.0, 5.0], [3.0, 8.0, 9.0]].map(DVec3::from);
         let square_mm = (body[0] / 10.0).powi(2);
         for (piece, area, slack) in [(full, 8.0, 1.0), (turned, 8.0, 1.0), (edge_on, 0.1, 0.25)] {
-            let (all, ..) = pixels(&marked.image(Side::Right, place, &[piece]), COLOURS[usize::from(SIGNAL)]);
+            let (all, ..) = pixels(&marked.image(Side::Right, place, &[piece]), COLOURS[SIGNAL as usize]);
             let shown = (all - ring) / square_mm;
             assert!(shown > 0.0 && (shown - area).abs() < slack, "{shown} mm² for {area}");
         }

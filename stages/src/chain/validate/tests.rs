@@ -33,7 +33,7 @@ impl Shelf for NoShelf {
 
 fn process() -> Process {
     fn figure<T>(value: T) -> Figure<T> {
-        Figure { value, basis: "invented for the test".to_owned() }
+        Figure { value, range: None, basis: "invented for the test".to_owned() }
     }
     let mm = |mm| figure(Length::from_mm(mm));
     Process {
@@ -47,6 +47,10 @@ fn process() -> Process {
         opening: mm(4.0),
         bleed: mm(0.1),
         edge_radius: mm(0.1),
+        base: None,
+        gamut: None,
+        profile: None,
+        clearance: None,
         tolerance: mm(0.2),
         density: figure(1.5),
         strength: None,

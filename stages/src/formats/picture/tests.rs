@@ -20,7 +20,7 @@ const COLOURS: [Srgb; 6] = [
 struct Blocks {
     points: Vec<DVec3>,
     triangles: Vec<[u32; 3]>,
-    ink: Vec<u16>,
+    ink: Vec<u32>,
 }
 
 impl Blocks {
@@ -49,7 +49,7 @@ impl Blocks {
         }
         let turns = if side.positive() { [[0, 1, 2], [0, 2, 3]] } else { [[0, 2, 1], [0, 3, 2]] };
         self.triangles.extend(turns.map(|turn| turn.map(|i| first + i)));
-        self.ink.extend([side as u16; 2]);
+        self.ink.extend([side as u32; 2]);
     }
 
     fn mesh(&self) -> ColouredMesh<'_> {

@@ -12,7 +12,7 @@ use crate::paint::Paint;
 use crate::solid::{Cells, Face, Grid};
 use crate::void::{Opening, Void};
 use crate::workpiece::Workpiece;
-use crate::{Side, Srgb};
+use crate::{Side, Six, Srgb};
 
 const SIX: [Srgb; 6] = [
     Srgb([200, 85, 61]),
@@ -58,10 +58,11 @@ impl Piece {
             .flat_map(|side| cells.iter().map(move |cell| Face { cell, side }))
             .filter(|f| !cells.solid(f.cell + f.side.step()))
             .collect();
-        let ink = faces.iter().map(|f| f.side as u16).collect();
+        let ink = faces.iter().map(|f| f.side as u32).collect();
         let mut mesh = FileMesh::default();
         mesh.add_cubes(&cells, |f| SIX[f.side as usize]);
-        let paint = Paint { colours: SIX.to_vec(), faces: faces.into(), ink, inside: INSIDE };
+        let paint =
+            Paint { colours: SIX.to_vec(), faces: faces.into(), ink, sides: Six(SIX), inside: INSIDE, guard: None };
         Self { cells, paint, void: None, mesh }
     }
 

@@ -91,15 +91,15 @@ fn paint(settings: &Settings, faces: Arc<[crate::solid::Face]>) -> Paint {
     let mut colours: Vec<Srgb> = sides.0.into_iter().chain([settings.inside]).collect();
     colours.sort_unstable();
     colours.dedup();
-    let place = sides.0.map(|colour| colours.partition_point(|&c| c < colour) as u16);
+    let place = sides.0.map(|colour| colours.partition_point(|&c| c < colour) as u32);
     let ink = faces.iter().map(|face| place[face.side as usize]).collect();
-    Paint { colours, faces, ink, inside: settings.inside }
+    Paint { colours, faces, ink, sides, inside: settings.inside, guard: None }
 }
 
 /// Writes the piece in its formats, and its pictures; gives the path of the ordered file.
 fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::PathBuf, Halt> {
-    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u16;
-    let ink: Vec<u16> = skin
+    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u32;
+    let ink: Vec<u32> = skin
         .patches
         .iter()
         .map(|patch| match patch {

@@ -1,0 +1,13 @@
+//! The printed surface, predicted: colour runs sideways, edges are rounded, and the bare material shows through.
+//!
+//! # Coordinates on a face
+//! A face looks along an axis `a`; its own axes are `u = (a + 1) mod 3` and `v = (a + 2) mod 3`, both counted upwards. Its
+//! edges are numbered 0: low `u`, 1: high `u`, 2: low `v`, 3: high `v` ([`Edge`]). A face is cut into `n × n` equal texels;
+//! texel `(i, j)` lies at `u` in `[i, i + 1] · cell / n`, `v` likewise with `j`, and is stored at `(face · n + j) · n + i`.
+
+pub mod around;
+pub mod rounding;
+pub mod sheet;
+
+pub use around::{Around, Bend, Beside, Edge};
+pub use sheet::Sheet;
