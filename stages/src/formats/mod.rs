@@ -1,5 +1,6 @@
 //! The file formats that the stages read and write.
 
+pub mod bitmap;
 pub mod model;
 pub mod picture;
 pub mod ply;
