@@ -11,6 +11,7 @@ import files
 import jobs
 import likeness
 import models
+import pictures
 import shapes
 import source
 import told
@@ -60,6 +61,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("pictures"):
+        pictures.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     return tally.close()

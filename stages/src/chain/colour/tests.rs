@@ -25,8 +25,8 @@ const BLACK: [u8; 3] = [0; 3];
 /// IEC 61966-2-1: half the light of white is 0.7354 of the code, 187.5 of 255.
 const HALF: [u8; 3] = [188; 3];
 
-fn picture(rows: &[&[[u8; 3]]]) -> RgbImage {
-    RgbImage::from_fn(rows[0].len() as u32, rows.len() as u32, |x, y| Rgb(rows[y as usize][x as usize]))
+fn picture<const W: usize, const H: usize>(rows: [[[u8; 3]; W]; H]) -> RgbImage {
+    RgbImage::from_fn(W as u32, H as u32, |x, y| Rgb(rows[y as usize][x as usize]))
 }
 
 fn png(picture: RgbImage) -> Arc<[u8]> {
@@ -91,7 +91,7 @@ impl Run {
 
 #[test]
 fn a_picture_stands_upright_and_unmirrored_on_every_side() {
-    let corners = picture(&[&[RED, BLACK, GREEN], &[BLACK; 3], &[BLUE, BLACK, WHITE]]);
+    let corners = picture([[RED, BLACK, GREEN], [BLACK; 3], [BLUE, BLACK, WHITE]]);
     // Worked out by hand, from where whoever looks at the side stands: upper left, upper right, lower left, lower right.
     let cases = [
         (Side::Right, [[2, 0, 2], [2, 2, 2], [2, 0, 0], [2, 2, 0]]),
@@ -123,7 +123,7 @@ fn a_picture_stands_upright_and_unmirrored_on_every_side() {
 
 #[test]
 fn two_halves_and_their_mirror() {
-    let halves = picture(&[&[BLACK, BLACK, WHITE, WHITE]; 2]);
+    let halves = picture([[BLACK, BLACK, WHITE, WHITE]; 2]);
     let done = run(block(2, 1, 1), halves, &json!({ "front": { "picture": "a.png" }, "back": { "picture": "a.png" } }));
     assert_eq!([done.at(Side::Front, [0, 0, 0]), done.at(Side::Front, [1, 0, 0])], [BLACK, WHITE]);
     // Whoever looks at the back has the piece's right at the left hand.
@@ -156,7 +156,7 @@ fn the_mean_is_that_of_light() {
 #[test]
 fn a_pixel_on_the_border_counts_for_both_by_its_parts() {
     // Three pixels on two cells: (1 + ½·0) / 1.5 and (½·0 + 1) / 1.5 of the light, the code 213.
-    let thirds = picture(&[&[RED, BLACK, BLUE]; 3]);
+    let thirds = picture([[RED, BLACK, BLUE]; 3]);
     let done = run(block(2, 1, 2), thirds, &json!({ "front": { "picture": "a.png" } }));
     let code = (255.0 * (1.055 * (2.0_f64 / 3.0).powf(1.0 / 2.4) - 0.055)).round() as u8;
     assert_eq!(done.at(Side::Front, [0, 0, 0]), [code, 0, 0]);
@@ -165,7 +165,7 @@ fn a_pixel_on_the_border_counts_for_both_by_its_parts() {
 
 #[test]
 fn a_picture_of_another_shape_is_cropped_or_stands_on_its_ground() {
-    let rows = picture(&[&[RED; 2], &[GREEN; 2], &[BLUE; 2], &[WHITE; 2]]);
+    let rows = picture([[RED; 2], [GREEN; 2], [BLUE; 2], [WHITE; 2]]);
     let fill = run(block(4, 1, 2), rows.clone(), &json!({ "front": { "picture": "a.png" } }));
     // Two cells a pixel across; of the four rows the half in the middle is left: one row of the piece shows green, one blue.
     let front = |done: &Run, z| (0..4).map(|x| done.at(Side::Front, [x, 0, z])).collect::<Vec<_>>();
@@ -188,7 +188,7 @@ fn what_is_hidden_takes_the_picture_at_its_place() {
         let post = at.y == 0 && at.x == 1 && (0..2).contains(&at.z);
         wall || post || (at.z == 0 && at.x == 1 && (0..3).contains(&at.y))
     });
-    let colours = picture(&[&[RED, GREEN, BLUE], &[WHITE, BLACK, [128; 3]]]);
+    let colours = picture([[RED, GREEN, BLUE], [WHITE, BLACK, [128; 3]]]);
     let done = run(cells, colours, &json!({ "front": { "picture": "a.png" } }));
     assert_eq!(done.at(Side::Front, [1, 0, 1]), GREEN);
     assert_eq!(done.at(Side::Front, [1, 2, 1]), GREEN);
@@ -202,7 +202,7 @@ fn gradients_give_each_face_the_mean_of_its_stretch() {
         let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
         [(255.0 * code).round() as u8; 3]
     };
-    let blank = picture(&[&[WHITE]]);
+    let blank = picture([[WHITE]]);
     let along = |set: Value| json!({ "front": { "gradient": set }, "top": { "gradient": set }, "bottom": { "gradient": set } });
     let plain = json!({ "from": "black", "to": "white", "along": "z" });
     let done = run(block(1, 1, 4), blank.clone(), &along(plain));
@@ -229,7 +229,7 @@ fn bands_and_spots_lie_over_the_sides_in_their_order() {
         { "band": { "from": "40 mm", "to": "50 mm", "colour": "gold" } },
     ] });
     // Cells of 2 mm: the middles are at 1, 3 and 5 mm.
-    let done = run(block(2, 2, 3), picture(&[&[WHITE; 2]; 3]), &set);
+    let done = run(block(2, 2, 3), picture([[WHITE; 2]; 3]), &set);
     let front = |x, z| done.at(Side::Front, [x, 0, z]);
     assert_eq!([0, 1, 2].map(|z| front(0, z)), [GREEN; 3]);
     assert_eq!([0, 1, 2].map(|z| front(1, z)), [WHITE, RED, WHITE]);
