@@ -6,8 +6,12 @@
 //! texel `(i, j)` lies at `u` in `[i, i + 1] · cell / n`, `v` likewise with `j`, and is stored at `(face · n + j) · n + i`.
 
 pub mod around;
+pub mod naming;
+pub mod press;
 pub mod rounding;
+pub mod scores;
 pub mod sheet;
+pub mod spread;
 
 pub use around::{Around, Bend, Beside, Edge};
 pub use sheet::Sheet;
