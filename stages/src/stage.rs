@@ -160,6 +160,7 @@ pub struct Shop<'a> {
     findings: Vec<Finding>,
     artefacts: Vec<Artefact>,
     known: &'a [Fact],
+    draft: bool,
 }
 
 /// What a stage said and made.
@@ -193,6 +194,7 @@ impl<'a> Shop<'a> {
             facts: Vec::new(),
             findings: Vec::new(),
             artefacts: Vec::new(),
+            draft: false,
         }
     }
 
@@ -207,6 +209,21 @@ impl<'a> Shop<'a> {
     #[must_use]
     pub fn title(&self) -> &str {
         self.title
+    }
+
+    /// Makes it the shop of a draft; see [`Self::draft`].
+    #[must_use]
+    pub fn drafting(mut self) -> Self {
+        self.draft = true;
+        self
+    }
+
+    /// Whether only facts and findings are wanted, since the piece is one of several that are compared and none of them
+    /// is kept. A stage may then leave out every artefact that no later stage reads, and the work of making it; its facts
+    /// and findings must be the same, but for the pictures that findings name.
+    #[must_use]
+    pub fn draft(&self) -> bool {
+        self.draft
     }
 
     /// What the printing process can hold.
