@@ -335,6 +335,11 @@ pub trait ReadyStage: Send + Sync {
     fn gives(&self) -> &'static [Part];
     /// The settings with every default filled in.
     fn settings(&self) -> serde_json::Value;
+    /// The same stage with other settings, read as in [`AnyStage::read`].
+    ///
+    /// # Errors
+    /// As there.
+    fn with(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit>;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
     /// See [`Stage::outlook`].
@@ -387,12 +392,16 @@ impl<S: Stage> AnyStage for Erased<S> {
     }
 
     fn read(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
-        let settings: S::Settings = serde_path_to_error::deserialize(settings).map_err(|error| {
-            let path = error.path().to_string();
-            Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
-        })?;
-        Ok(Box::new(Ready::<S>(settings)))
+        read::<S>(settings)
     }
+}
+
+fn read<S: Stage>(settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
+    let settings: S::Settings = serde_path_to_error::deserialize(settings).map_err(|error| {
+        let path = error.path().to_string();
+        Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
+    })?;
+    Ok(Box::new(Ready::<S>(settings)))
 }
 
 impl<S: Stage> ReadyStage for Ready<S> {
@@ -406,6 +415,10 @@ impl<S: Stage> ReadyStage for Ready<S> {
 
     fn settings(&self) -> serde_json::Value {
         serde_json::to_value(&self.0).unwrap_or_else(|error| panic!("settings of {} must be JSON: {error}", S::NAME))
+    }
+
+    fn with(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
+        read::<S>(settings)
     }
 
     fn needs(&self) -> &'static [Part] {
