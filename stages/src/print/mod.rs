@@ -8,6 +8,7 @@
 pub mod around;
 pub mod rounding;
 pub mod sheet;
+pub mod view;
 
 pub use around::{Around, Bend, Beside, Edge};
 pub use sheet::Sheet;
