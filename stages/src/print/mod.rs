@@ -12,6 +12,7 @@ pub mod rounding;
 pub mod scores;
 pub mod sheet;
 pub mod spread;
+pub mod view;
 
 pub use around::{Around, Bend, Beside, Edge};
 pub use sheet::Sheet;
