@@ -1,5 +1,7 @@
 //! `colour`: gives every outside face the colour of the side it faces, and writes the piece in colour.
 
+mod palette;
+
 use std::sync::Arc;
 
 use schemars::JsonSchema;
@@ -58,7 +60,7 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
@@ -72,6 +74,7 @@ impl Stage for Colour {
         let hull = piece.hull().expect("the plan saw to it");
         let paint = paint(settings, Arc::clone(&hull.faces));
         say(shop, settings, &paint, cell);
+        palette::say(shop, &paint)?;
         shop.go_on()?;
         let path = write(shop, &hull.skin, &paint)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
