@@ -14,6 +14,7 @@ mod facade;
 mod folded;
 mod footprints;
 mod laying;
+mod palette;
 mod ramp;
 mod settings;
 mod telling;
@@ -41,7 +42,7 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
@@ -67,6 +68,7 @@ impl Stage for Colour {
         let dressed = laying::dress(settings, &hull.faces, piece.void(), extent, shop)?;
         let (paint, covered) = laying::paint(settings, &dressed, Arc::clone(&hull.faces), &grid, extent[0]);
         telling::tell(shop, settings, &dressed, &paint, &covered, grid.cell);
+        palette::say(shop, &paint)?;
         shop.go_on()?;
         let path = writing::write(shop, &hull.skin, &paint)?;
         folded::write(settings.folded.as_ref(), &dressed, &paint, grid.cell, shop)?;

@@ -131,7 +131,7 @@ fn two_halves_and_their_mirror() {
     // The mean of what is seen is half the light.
     assert_eq!(done.paint.sides[Side::Front], Srgb(HALF));
     assert_eq!(done.paint.sides[Side::Right], Srgb([0x10; 3]));
-    assert_eq!(done.codes(), ["same-colour"]);
+    assert!(done.codes().contains(&"same-colour"), "{:?}", done.codes());
 }
 
 #[test]
@@ -150,7 +150,7 @@ fn the_mean_is_that_of_light() {
     let found = done.number("largest mean ΔE00 of detail lost below a cell");
     assert!((found - expected).abs() < 0.01, "{found} instead of {expected}");
     assert!(done.number("largest mean ΔE00 of a picture at cell resolution") < 0.2);
-    assert_eq!(done.codes(), ["picture-detail-lost"]);
+    assert!(done.codes().contains(&"picture-detail-lost"), "{:?}", done.codes());
 }
 
 #[test]
