@@ -27,7 +27,10 @@ fn a_picture_that_cannot_be_used_shows_where_it_is_named() {
     for (right, parts) in [
         ("{ picture: none.png }", vec!["8:25 ", "none.png", "relative to the job file"]),
         ("{ picture: { fit: whole, file: none.png } }", vec!["8:38 ", "none.png"]),
-        ("{ picture: text.png }", vec!["8:25 ", "the picture text.png is not a picture in PNG, JPEG or WebP", "save it as PNG"]),
+        (
+            "{ picture: text.png }",
+            vec!["8:25 ", "the picture text.png is not a picture in PNG, JPEG or WebP", "save it as PNG"],
+        ),
         ("none.png", vec!["8:14 ", "{ picture: none.png }"]),
         ("{ pictur: none.png }", vec!["8:16 ", "is `picture` meant?"]),
         ("{ gradient: { from: red, to: '#12', along: z } }", vec!["8:36 ", "'#12' is not a colour"]),

@@ -155,7 +155,8 @@ mod tests {
     fn what_lies_in_the_folder_is_what_is_drawn() -> Result<(), Box<dyn Error>> {
         let again = "draw it again: cargo run --example draw-faces";
         for (name, draw) in PICTURES {
-            let mut reader = png::Decoder::new(std::io::Cursor::new(fs::read(format!("jobs/pictures/{name}"))?)).read_info()?;
+            let mut reader =
+                png::Decoder::new(std::io::Cursor::new(fs::read(format!("jobs/pictures/{name}"))?)).read_info()?;
             let mut found = vec![0; reader.output_buffer_size().ok_or("too large")?];
             reader.next_frame(&mut found)?;
             assert!(found == pixels(draw), "{name}: {again}");

@@ -20,10 +20,13 @@ pub(crate) fn of_sides(record: &Record) -> Option<Six<Srgb>> {
 /// The colours in the table `faces by side`: a side with a picture or a gradient is known by its mean.
 fn said(facts: &[Fact]) -> Option<Six<Srgb>> {
     let rows = facts.iter().find_map(|fact| match &fact.value {
-        findings::Value::Table { columns, rows } if fact.name == "faces by side" && columns.get(1)? == "colour" => Some(rows),
+        findings::Value::Table { columns, rows } if fact.name == "faces by side" && columns.get(1)? == "colour" => {
+            Some(rows)
+        }
         _ => None,
     })?;
-    let of = |side: &Side| rows.iter().find(|row| row.first().is_some_and(|word| word == side.word()))?.get(1)?.parse().ok();
+    let of =
+        |side: &Side| rows.iter().find(|row| row.first().is_some_and(|word| word == side.word()))?.get(1)?.parse().ok();
     let colours: Option<Vec<Srgb>> = Side::ALL.iter().map(of).collect();
     Some(Six(colours?.try_into().ok()?))
 }

@@ -80,7 +80,9 @@ fn decode(mut decoder: impl ImageDecoder, moves: bool, most_pixels: u64) -> Resu
     let pixels = u64::from(width) * u64::from(height);
     if pixels.max(decoder.total_bytes() / PIXEL_BYTES) > most_pixels {
         let remedy = "make it smaller: a few pixels for each cell are enough";
-        let message = format!("has {width} × {height} pixels; {most_pixels} in all are the most that are read, and half of that in 16 bits");
+        let message = format!(
+            "has {width} × {height} pixels; {most_pixels} in all are the most that are read, and half of that in 16 bits"
+        );
         return refused(&message, remedy);
     }
     let mut limits = Limits::default();

@@ -36,12 +36,8 @@ pub struct Folded {
 /// The upright sides as they come when one walks around the piece to the right.
 const IN_TURN: [Side; 4] = [Side::Front, Side::Right, Side::Back, Side::Left];
 /// Neighbours in that order: what is seen from the left, then what is seen from the right.
-const PAIRS: [[Side; 2]; 4] = [
-    [IN_TURN[0], IN_TURN[1]],
-    [IN_TURN[1], IN_TURN[2]],
-    [IN_TURN[2], IN_TURN[3]],
-    [IN_TURN[3], IN_TURN[0]],
-];
+const PAIRS: [[Side; 2]; 4] =
+    [[IN_TURN[0], IN_TURN[1]], [IN_TURN[1], IN_TURN[2]], [IN_TURN[2], IN_TURN[3]], [IN_TURN[3], IN_TURN[0]]];
 
 const STRIPS: std::ops::RangeInclusive<u32> = 2..=40;
 const WIDTHS: std::ops::RangeInclusive<f64> = 3.0..=60.0;
@@ -170,7 +166,8 @@ impl Plan {
         let columns = faces[0].columns.max(faces[1].columns);
         let rows = faces[0].rows.max(faces[1].rows);
         let shape = [columns, rows];
-        let width = [A4, LETTER].map(|paper| shape[0] as f64 * largest(paper, shape).0).into_iter().fold(f64::MAX, f64::min);
+        let width =
+            [A4, LETTER].map(|paper| shape[0] as f64 * largest(paper, shape).0).into_iter().fold(f64::MAX, f64::min);
         let strips = match (asked.strips, asked.width.map(Length::mm)) {
             (Some(strips), _) => strips,
             (None, Some(strip)) if width / strip >= f64::from(*STRIPS.start()) => {
@@ -311,14 +308,20 @@ impl Sheet<'_> {
     fn head(&self, svg: &mut String, title: &str, scale: f64) {
         let [a, b] = self.pair;
         let times = scale / self.cell;
-        let size = if (times - 1.0).abs() < 0.005 { "at its true size".to_owned() } else { format!("at {times:.2} times its size") };
+        let size = if (times - 1.0).abs() < 0.005 {
+            "at its true size".to_owned()
+        } else {
+            format!("at {times:.2} times its size")
+        };
         *svg += &format!("<text x=\"{MARGIN}\" y=\"15\" font-size=\"5.2\" font-weight=\"bold\">{title}</text>\n");
         let lines = [
             format!("The change from the {a} to the {b} of the piece, on paper: cell for cell, {size}."),
             "1  Print at 100 %, without fitting to the page. The bar below must measure 50 mm.".to_owned(),
             "2  Cut along the frame. Score and fold each line: mountain folds away from you, valley folds towards you."
                 .to_owned(),
-            format!("3  Stand it up, folded at right angles. From the left you see the {a}; walk to the right, and the {b} comes."),
+            format!(
+                "3  Stand it up, folded at right angles. From the left you see the {a}; walk to the right, and the {b} comes."
+            ),
         ];
         for (line, y) in lines.iter().zip([21.5, 27.0, 31.8, 36.6]) {
             *svg += &format!("<text x=\"{MARGIN}\" y=\"{y}\">{line}</text>\n");
@@ -340,7 +343,10 @@ impl Sheet<'_> {
         for (kind, first) in [(Fold::Mountain, 1), (Fold::Valley, 2)] {
             let folds = (first..2 * self.plan.strips).step_by(2);
             let line = |from: f64, to: f64| {
-                folds.clone().map(|n| format!("M{} {}V{}", mm(left + f64::from(n) * strip), mm(from), mm(to))).collect::<String>()
+                folds
+                    .clone()
+                    .map(|n| format!("M{} {}V{}", mm(left + f64::from(n) * strip), mm(from), mm(to)))
+                    .collect::<String>()
             };
             let (across, beyond) = (line(top, bottom), line(top - MARK, top) + &line(bottom, bottom + MARK));
             // White under dark: to be seen on any colour.
@@ -371,7 +377,9 @@ impl Fold {
 /// The bar to check the printer with, and what the lines mean.
 fn legend(svg: &mut String, [x, y]: [f64; 2]) {
     let (ends, end) = (y - 2.0, mm(x + 50.0));
-    let ticks: String = (0..=5).map(|n| format!("M{} {}V{}", mm(x + 10.0 * f64::from(n)), mm(y), mm(if n % 5 == 0 { ends } else { y - 1.0 }))).collect();
+    let ticks: String = (0..=5)
+        .map(|n| format!("M{} {}V{}", mm(x + 10.0 * f64::from(n)), mm(y), mm(if n % 5 == 0 { ends } else { y - 1.0 })))
+        .collect();
     *svg += &format!(
         "<path d=\"M{} {}H{end}{ticks}\" fill=\"none\" stroke=\"#111111\" stroke-width=\"0.3\"/>\n\
          <g font-family=\"sans-serif\" font-size=\"3.2\" fill=\"#111111\">\n<text x=\"{}\" y=\"{}\">50 mm</text>\n",
@@ -380,7 +388,9 @@ fn legend(svg: &mut String, [x, y]: [f64; 2]) {
         mm(x),
         mm(y + 4.0)
     );
-    for (kind, at, words) in [(Fold::Mountain, x + 60.0, "mountain: away from you"), (Fold::Valley, x + 112.0, "valley: towards you")] {
+    for (kind, at, words) in
+        [(Fold::Mountain, x + 60.0, "mountain: away from you"), (Fold::Valley, x + 112.0, "valley: towards you")]
+    {
         *svg += &format!(
             "<path d=\"M{} {}h9\" fill=\"none\" {}/>\n<text x=\"{}\" y=\"{}\">{words}</text>\n",
             mm(at),

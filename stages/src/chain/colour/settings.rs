@@ -75,7 +75,8 @@ impl Settings {
             }
         }
         if self.over.len() > MOST_OVER {
-            let message = format!("{} bands and spots are more than the {MOST_OVER} that may be given", self.over.len());
+            let message =
+                format!("{} bands and spots are more than the {MOST_OVER} that may be given", self.over.len());
             return Err(Misfit::new("over", message, "a drawing is better laid on a side as a picture"));
         }
         self.over.iter().enumerate().try_for_each(|(at, over)| over.check(at))?;
@@ -333,7 +334,9 @@ impl<'de> Deserialize<'de> for Coat {
             fn visit_str<E: de::Error>(self, word: &str) -> Result<Coat, E> {
                 let message = match word.parse() {
                     Ok(colour) => return Ok(Coat::Colour(colour)),
-                    Err(_) if names_a_file(word) => format!("'{word}' is not a colour; a picture is written {{ picture: {word} }}"),
+                    Err(_) if names_a_file(word) => {
+                        format!("'{word}' is not a colour; a picture is written {{ picture: {word} }}")
+                    }
                     Err(message) => format!("{message}; or a gradient or a picture"),
                 };
                 Err(E::custom(message))
@@ -414,7 +417,9 @@ impl<'de> Deserialize<'de> for PictureFile {
             type Value = PictureFile;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a picture file such as faces/right.png, or { file: faces/right.png, fit: whole, ground: white }")
+                f.write_str(
+                    "a picture file such as faces/right.png, or { file: faces/right.png, fit: whole, ground: white }",
+                )
             }
 
             fn visit_str<E: de::Error>(self, file: &str) -> Result<PictureFile, E> {

@@ -115,7 +115,8 @@ fn kept(shop: &mut Shop<'_>, settings: &Settings, dressed: &Six<Dressed>, paint:
         ]);
         worst = Some(worst.map_or([kept.off, kept.detail], |[a, b]| [a.max(kept.off), b.max(kept.detail)]));
         if picture.profile == Profile::Unread {
-            let message = format!("the colour profile in the picture on the {side} cannot be used: it is taken for sRGB");
+            let message =
+                format!("the colour profile in the picture on the {side} cannot be used: it is taken for sRGB");
             let remedy = format!("see view-{side}.png; if its colours are off, save {} in sRGB", asked.file);
             shop.finding(Finding::note("picture-profile-unread", message, remedy));
         }
@@ -133,7 +134,8 @@ fn kept(shop: &mut Shop<'_>, settings: &Settings, dressed: &Six<Dressed>, paint:
                  the cell by ΔE00 {:.1}",
                 kept.detail
             );
-            let remedy = format!("see view-{side}.png; larger forms in the picture, or a smaller `voxelise.cell`, keep more");
+            let remedy =
+                format!("see view-{side}.png; larger forms in the picture, or a smaller `voxelise.cell`, keep more");
             shop.finding(Finding::note("picture-detail-lost", message, remedy));
         }
     }

@@ -48,8 +48,10 @@ fn turn<T: Copy + Default>(pixels: &mut [T], width: usize, by: &dyn TransformExe
 /// Whether the profile leaves sRGB as it is, to a step of eight bits: most do, and rounding would change those for nothing.
 fn is_srgb(profile: &ColorProfile) -> Option<bool> {
     const STEPS: [u8; 6] = [0, 51, 102, 153, 204, 255];
-    let from: Vec<u8> =
-        STEPS.iter().flat_map(|&r| STEPS.iter().flat_map(move |&g| STEPS.iter().flat_map(move |&b| [r, g, b]))).collect();
+    let from: Vec<u8> = STEPS
+        .iter()
+        .flat_map(|&r| STEPS.iter().flat_map(move |&g| STEPS.iter().flat_map(move |&b| [r, g, b])))
+        .collect();
     let mut to = vec![0; from.len()];
     let (srgb, options) = (ColorProfile::new_srgb(), TransformOptions::default());
     let by = profile.create_transform_8bit(Layout::Rgb, &srgb, Layout::Rgb, options).ok()?;

@@ -158,7 +158,8 @@ fn a_picture_that_moves_is_refused() {
 
 #[test]
 fn a_picture_cut_short_anywhere_is_refused() {
-    let noise = ImageBuffer::from_fn(40, 40, |x, y| Rgb([(x * 37 % 256) as u8, (y * 91 % 256) as u8, (x * y % 251) as u8]));
+    let noise =
+        ImageBuffer::from_fn(40, 40, |x, y| Rgb([(x * 37 % 256) as u8, (y * 91 % 256) as u8, (x * y % 251) as u8]));
     for format in [ImageFormat::Png, ImageFormat::Jpeg, ImageFormat::WebP] {
         let bytes = coded(noise.clone(), format);
         assert!(read(&bytes, 10_000).is_ok(), "{format:?}");

@@ -48,8 +48,14 @@ fn the_page_has_the_size_of_the_paper_and_a_bar_of_50_mm() {
     let plan = Plan::new(&[face(20, 30, GROUND), face(14, 30, GROUND)], Folded::default()).unwrap();
     for (paper, size) in [(A4, ["210", "297"]), (LETTER, ["215.9", "279.4"])] {
         let svg = sheet(&plan, paper, "A piece");
-        let lies = svg.contains(&format!("width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\"", size[1], size[0], size[1], size[0]));
-        let stands = svg.contains(&format!("width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\"", size[0], size[1], size[0], size[1]));
+        let lies = svg.contains(&format!(
+            "width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\"",
+            size[1], size[0], size[1], size[0]
+        ));
+        let stands = svg.contains(&format!(
+            "width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\"",
+            size[0], size[1], size[0], size[1]
+        ));
         assert!(lies || stands, "{}", &svg[..300]);
         let bar = svg.split("<path d=\"M").find(|path| path.contains("H")).unwrap();
         let number = |text: &str| text.parse::<f64>().unwrap();
@@ -103,7 +109,10 @@ fn strips_are_the_two_sides_in_turn() {
     let red = [255, 0, 0];
     let blue = [0, 0, 255];
     assert_eq!([at(0, 1), at(0, 3), at(2, 1), at(6, 3)], [OTHER.0, red, red, red]);
-    assert_eq!([at(1, 1), at(1, 3), at(3, 1), at(3, 3), at(5, 3), at(7, 1)], [PAPER.0, PAPER.0, OTHER.0, blue, blue, PAPER.0]);
+    assert_eq!(
+        [at(1, 1), at(1, 3), at(3, 1), at(3, 3), at(5, 3), at(7, 1)],
+        [PAPER.0, PAPER.0, OTHER.0, blue, blue, PAPER.0]
+    );
 }
 
 #[test]
@@ -115,10 +124,24 @@ fn strips_fit_the_paper_and_have_the_width_asked_for() {
             for paper in [A4, LETTER] {
                 let svg = sheet(&plan, paper, "");
                 let image = svg.lines().find(|line| line.starts_with("<image")).unwrap();
-                let of = |name: &str| image.split(&format!(" {name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap();
+                let of = |name: &str| {
+                    image
+                        .split(&format!(" {name}=\""))
+                        .nth(1)
+                        .unwrap()
+                        .split('"')
+                        .next()
+                        .unwrap()
+                        .parse::<f64>()
+                        .unwrap()
+                };
                 let [short, long] = paper.edges;
-                let page = if svg.contains(&format!("width=\"{}mm\"", mm(long))) { [long, short] } else { [short, long] };
-                assert!(of("x") >= MARGIN - 1e-3 && of("x") + of("width") <= page[0] - MARGIN + 1e-3, "{columns} {rows}");
+                let page =
+                    if svg.contains(&format!("width=\"{}mm\"", mm(long))) { [long, short] } else { [short, long] };
+                assert!(
+                    of("x") >= MARGIN - 1e-3 && of("x") + of("width") <= page[0] - MARGIN + 1e-3,
+                    "{columns} {rows}"
+                );
                 assert!(of("y") + of("height") <= page[1] - MARGIN - FOOT + 1e-3, "{columns} {rows}");
                 // The sides keep their shape.
                 let shape = of("width") / 2.0 / of("height") * rows as f64 / columns as f64;
@@ -130,6 +153,7 @@ fn strips_fit_the_paper_and_have_the_width_asked_for() {
     let plan = Plan::new(&[face(20, 20, GROUND), face(20, 20, GROUND)], asked).unwrap();
     let svg = sheet(&plan, A4, "");
     assert!(svg.contains(&format!(" width=\"{}\"", mm(30.0 * f64::from(plan.strips)))), "{}", plan.strips);
-    let narrow = Plan::new(&[face(2, 60, GROUND), face(2, 60, GROUND)], Folded { width: Some(Length::from_mm(60.0)), ..asked });
+    let narrow =
+        Plan::new(&[face(2, 60, GROUND), face(2, 60, GROUND)], Folded { width: Some(Length::from_mm(60.0)), ..asked });
     assert!(narrow.is_err_and(|misfit| misfit.setting == "folded.width" && misfit.message.contains("too wide")));
 }
