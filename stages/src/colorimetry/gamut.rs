@@ -97,7 +97,10 @@ impl Hull {
             ));
         }
         if corners.len() > MOST {
-            return Err(format!("may hold at most {MOST} colours, but has {}: leave out the paler ones", corners.len()));
+            return Err(format!(
+                "may hold at most {MOST} colours, but has {}: leave out the paler ones",
+                corners.len()
+            ));
         }
         let points: Vec<DVec3> = corners.iter().map(|&patch| point(lab(patch))).collect();
         let thickness = thickness(&points);

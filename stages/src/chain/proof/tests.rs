@@ -131,7 +131,8 @@ fn settings_without_sense_are_told() {
     ] {
         let folder = tempfile::tempdir().unwrap();
         let stage = erase::<Proof>();
-        let trial = Trial { stage: stage.as_ref(), settings: settings.clone(), files: BTreeMap::new(), piece: ball(30, 3.0) };
+        let trial =
+            Trial { stage: stage.as_ref(), settings: settings.clone(), files: BTreeMap::new(), piece: ball(30, 3.0) };
         match trial.run(folder.path().to_owned()) {
             Err(Halt::Misfit(misfit)) => assert_eq!(misfit.setting, setting, "{settings}"),
             other => panic!("{settings}: {:?}", other.map(|(_, outcome)| outcome)),
