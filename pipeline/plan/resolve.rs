@@ -7,8 +7,8 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use turnhue_reports::record::File;
-use turnhue_stages::formats::model::Format;
 use turnhue_stages::colorimetry::profile;
+use turnhue_stages::formats::model::Format;
 use turnhue_stages::process::Process;
 use turnhue_stages::stage::{Misfit, Shelf, Shop};
 

@@ -255,11 +255,8 @@ impl Process {
         let Some([least, most]) = self.build_volume.range else { return Ok(()) };
         for axis in 0..3 {
             let of = |sides: [Length; 3]| sides[axis];
-            let figure = Figure {
-                value: of(self.build_volume.value),
-                range: Some([of(least), of(most)]),
-                basis: String::new(),
-            };
+            let figure =
+                Figure { value: of(self.build_volume.value), range: Some([of(least), of(most)]), basis: String::new() };
             check_figure(NAME, &figure, |length| length_within(length, true, LONGEST_VOLUME_MM))?;
         }
         Ok(())
@@ -311,10 +308,7 @@ fn check_figure<T: PartialOrd + fmt::Display>(
     }
     let value = &figure.value;
     if least > most {
-        return wrong(
-            format!("runs from {least} down to {most}"),
-            "write the least first: `range: [least, most]`",
-        );
+        return wrong(format!("runs from {least} down to {most}"), "write the least first: `range: [least, most]`");
     }
     if value < least || value > most {
         return wrong(

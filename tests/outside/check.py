@@ -4,6 +4,7 @@ import pathlib
 import shutil
 import sys
 
+import colorimetry
 import colours
 import conversion
 import distances
@@ -62,6 +63,8 @@ def main(scratch):
         models.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
+    with tally.part("colorimetry"):
+        colorimetry.check(tally, scratch)
     return tally.close()
 
 

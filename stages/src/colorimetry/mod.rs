@@ -25,10 +25,10 @@ pub mod profile;
 
 use std::sync::LazyLock;
 
+use palette::LinSrgb;
 use palette::color_difference::Ciede2000;
 use palette::convert::IntoColorUnclamped;
 use palette::white_point::D65;
-use palette::LinSrgb;
 
 use crate::Srgb;
 

@@ -49,10 +49,7 @@ impl Profile {
         let profile = ColorProfile::new_from_slice(bytes)
             .map_err(|error| format!("is damaged: {}", plain(&error.to_string())))?;
         if profile.profile_class != ProfileClass::OutputDevice {
-            return Err(format!(
-                "is for {}, not the output profile of a printer",
-                class(profile.profile_class)
-            ));
+            return Err(format!("is for {}, not the output profile of a printer", class(profile.profile_class)));
         }
         let (inks, layout) = match profile.color_space {
             DataColorSpace::Rgb => (Inks::Rgb, Layout::Rgb),
@@ -67,8 +64,7 @@ impl Profile {
         };
         let screen = ColorProfile::new_srgb();
         let unusable = |error: moxcms::CmsError| format!("cannot be used: {}", plain(&error.to_string()));
-        let to_printer =
-            screen.create_transform_f32(Layout::Rgb, &profile, layout, options).map_err(unusable)?;
+        let to_printer = screen.create_transform_f32(Layout::Rgb, &profile, layout, options).map_err(unusable)?;
         let to_srgb = profile.create_transform_f32(layout, &screen, Layout::Rgb, options).map_err(unusable)?;
         let profile = Self { inks, to_printer, to_srgb };
         profile.try_proofed(Srgb([0x80; 3])).ok_or("cannot be used: it gives no colour for a middle grey")?;

@@ -70,13 +70,21 @@ fn ranges_run_from_least_to_most_and_hold_the_value() {
     }
     shows(&refused(|p| p.density.range = Some([1.6, 1.8])), "density.range", "does not hold its value, 1.5");
     shows(&refused(|p| p.most_triangles.range = Some([2_000_000, 3_000_000])), "most_triangles.range", "does not hold");
-    shows(&refused(|p| p.build_volume.range = Some([[mm(300.0); 3]; 2])), "build_volume.range", "does not hold its value");
+    shows(
+        &refused(|p| p.build_volume.range = Some([[mm(300.0); 3]; 2])),
+        "build_volume.range",
+        "does not hold its value",
+    );
 }
 
 #[test]
 fn colours_must_make_sense() {
     let base = |colour: u8| figure(Srgb([colour; 3]));
-    shows(&refused(|p| p.base = Some(base(40))), "base.value", "#282828 has a lightness L* of 16; it must be at least 20");
+    shows(
+        &refused(|p| p.base = Some(base(40))),
+        "base.value",
+        "#282828 has a lightness L* of 16; it must be at least 20",
+    );
     let ranged = Figure { range: Some([Srgb([200; 3]), Srgb([255; 3])]), ..base(230) };
     shows(&refused(|p| p.base = Some(ranged)), "base.range", "is a colour and can have no range");
     let greys: Vec<Srgb> = (0..5).map(|n| Srgb([50 * n; 3])).collect();

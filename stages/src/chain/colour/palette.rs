@@ -62,7 +62,9 @@ pub(super) fn say(shop: &mut Shop<'_>, paint: &Paint) -> Result<(), Halt> {
 /// The pairs of sides that share an edge.
 fn neighbours() -> impl Iterator<Item = (Side, Side)> {
     let pairs = Side::ALL.into_iter().enumerate();
-    pairs.flat_map(|(at, a)| Side::ALL.into_iter().skip(at + 1).map(move |b| (a, b))).filter(|(a, b)| a.axis() != b.axis())
+    pairs
+        .flat_map(|(at, a)| Side::ALL.into_iter().skip(at + 1).map(move |b| (a, b)))
+        .filter(|(a, b)| a.axis() != b.axis())
 }
 
 /// A colour as everybody sees it, and with each deficiency.

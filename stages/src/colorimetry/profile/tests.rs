@@ -22,11 +22,8 @@ pub(crate) fn invented(inks: &[u8; 4]) -> Vec<u8> {
     let grid = 33u32;
     let inverse = (0..grid.pow(3)).flat_map(|n| {
         let code = |n: u32| f64::from(n % grid) / f64::from(grid - 1) * 65535.0;
-        let (m, a, b) = (
-            (code(n / grid / grid) / 652.8 - 20.0) / 80.0,
-            code(n / grid) / 256.0 - 128.0,
-            code(n) / 256.0 - 128.0,
-        );
+        let (m, a, b) =
+            ((code(n / grid / grid) / 652.8 - 20.0) / 80.0, code(n / grid) / 256.0 - 128.0, code(n) / 256.0 - 128.0);
         // r + g + b = 3 m; r + g − 2 b = b* / 30; r − g = a* / 60.
         let blue = m - b / 90.0;
         let (sum, apart) = (3.0 * m - blue, a / 60.0);

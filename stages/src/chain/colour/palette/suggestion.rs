@@ -288,9 +288,8 @@ impl Allowed {
 pub(super) fn widest_and_brute_force(palette: &Palette) -> (f64, f64) {
     let search = Search::new(palette, &Printable::Every);
     let counts: Vec<usize> = search.inks.iter().map(|ink| ink.choices.len()).collect();
-    let triples = (0..counts.iter().product()).map(|n: usize| {
-        vec![n % counts[0], n / counts[0] % counts[1], n / counts[0] / counts[1]]
-    });
+    let triples = (0..counts.iter().product())
+        .map(|n: usize| vec![n % counts[0], n / counts[0] % counts[1], n / counts[0] / counts[1]]);
     let brute = triples.filter_map(|taken| search.smallest_gap(&taken)).fold(0.0, f64::max);
     let found = search.widest().and_then(|taken| search.smallest_gap(&taken));
     (found.unwrap_or_default(), brute)

@@ -124,7 +124,10 @@ fn a_suggestion_keeps_the_hues_and_widens_the_smallest_gap() {
             }
         }
         let words = better.in_words();
-        assert!(Side::ALL.iter().all(|side| words.contains(&format!("{side}: \"{}\"", better.colours[*side]))), "{words}");
+        assert!(
+            Side::ALL.iter().all(|side| words.contains(&format!("{side}: \"{}\"", better.colours[*side]))),
+            "{words}"
+        );
     }
 }
 
