@@ -236,7 +236,7 @@ fn a_process_that_cannot_be_is_refused_where_it_stands() {
     shows(&bleed("value: 60 mm"), &["`bleed` must be at most 50 mm, not 60 mm", "that you have measured"]);
     shows(&bleed("value: 1e999"), &["finite"]);
     let ordered = "least first: `range: [least, most]`";
-    shows(&bleed("value: 0.3 mm, range: [0.4 mm, 0.2 mm]"), &["runs from 0.4 mm down to 0.2 mm", ordered, &place(32)]);
+    shows(&bleed("value: 0.3 mm, range: [0.4 mm, 0.2 mm]"), &["runs from 0.4 mm down to 0.2 mm", ordered, &place(25)]);
     shows(
         &bleed("value: 0.3 mm, range: [0.4 mm, 0.5 mm]"),
         &["does not hold its value, 0.3 mm", "least ≤ value ≤ most"],
