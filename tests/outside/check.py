@@ -5,6 +5,7 @@ import shutil
 import sys
 
 import bleed
+import colorimetry
 import colours
 import conversion
 import distances
@@ -65,6 +66,8 @@ def main(scratch):
         bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
+    with tally.part("colorimetry"):
+        colorimetry.check(tally, scratch)
     return tally.close()
 
 
