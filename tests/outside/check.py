@@ -13,6 +13,7 @@ import files
 import jobs
 import likeness
 import models
+import pictures
 import shapes
 import source
 import told
@@ -62,6 +63,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("pictures"):
+        pictures.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):
