@@ -1,7 +1,7 @@
 //! What comparing sizes of the cell came to: the rows, the one that is recommended, and the words for it. Part of the
 //! record; [`view`] draws it.
 
-mod plot;
+pub(crate) mod plot;
 pub(crate) mod view;
 
 use std::fmt;
