@@ -4,6 +4,7 @@ import pathlib
 import shutil
 import sys
 
+import bleed
 import colours
 import conversion
 import distances
@@ -60,6 +61,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("bleed"):
+        bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     return tally.close()
