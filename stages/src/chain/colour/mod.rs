@@ -114,6 +114,9 @@ fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::P
         threemf::write(&mesh, &title, out)
     })?;
     shop.go_on()?;
+    if shop.draft() {
+        return Ok(path);
+    }
     shop.artefact("piece.ply", "the coloured piece as PLY", |out| ply::write(&mesh, out))?;
     shop.artefact("piece.stl", "the piece without colour as STL", |out| {
         stl::write(&skin.points, &skin.triangles, out)
