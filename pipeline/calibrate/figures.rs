@@ -150,10 +150,15 @@ fn length(text: &Text, path: &str, length: Length) -> String {
 }
 
 fn replace(text: &Text, path: &str, with: &str) -> Edit {
-    let place = text.place(path);
-    // A text over several lines ends with the line.
-    let end = if place.text().ends_with('\n') { "\n" } else { "" };
-    Edit { at: place.span(), with: format!("{with}{end}") }
+    let (place, key) = (text.place(path), text.key_place(path).span());
+    let start = place.span().start;
+    // The space behind a text over several lines, up to what comes next, is counted to it.
+    let end = start + place.text().trim_end().len();
+    // The sign with which such a text begins is not. Where a comment stands beside the sign, the text is left as it is, and
+    // so the file refused.
+    let head = text.source().text.get(key.end..start).filter(|head| !head.contains('#'));
+    let sign = head.and_then(|head| head.find(['|', '>'])).map(|at| key.end + at);
+    Edit { at: sign.unwrap_or(start)..end, with: with.to_owned() }
 }
 
 /// Puts a member before the key at `path`: on the same line in a map in brackets, else on a line of its own.

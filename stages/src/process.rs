@@ -106,6 +106,12 @@ pub struct Process {
 }
 
 impl Process {
+    /// The colour of the bare material: white where the process does not say.
+    #[must_use]
+    pub fn bare(&self) -> Srgb {
+        self.base.as_ref().map_or(Srgb([0xff; 3]), |base| base.value)
+    }
+
     /// Checks that every figure makes sense.
     ///
     /// # Errors

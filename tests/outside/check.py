@@ -6,6 +6,7 @@ import sys
 
 import colours
 import conversion
+import coupon
 import distances
 import files
 import jobs
@@ -60,6 +61,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("coupon"):
+        coupon.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     return tally.close()

@@ -1,5 +1,7 @@
 //! `colour`: gives every outside face the colour of the side it faces, and writes the piece in colour.
 
+mod guard;
+
 use std::sync::Arc;
 
 use schemars::JsonSchema;
@@ -9,6 +11,8 @@ use crate::findings::{Fact, Finding, Unit};
 use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
 use crate::outlook::Outlook;
 use crate::paint::Paint;
+use crate::process::Process;
+use crate::solid::banded::Banded;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop, Stage, some_cubes};
 use crate::workpiece::{OrderedFile, Part, Workpiece};
@@ -41,6 +45,11 @@ pub struct Settings {
     /// The cavity, and the shafts of its openings.
     #[serde(default = "Settings::default_inside")]
     pub inside: Srgb,
+    /// A band without ink along edges between colours, so that running colour stays on its own side: `none`, `best` (the
+    /// width that the print prediction rates best, if any is worth it), or `{ width: 0.2 mm, on: both }`, on both faces or on
+    /// the `stronger`.
+    #[serde(default)]
+    pub guard: guard::Wish,
 }
 
 impl Settings {
@@ -58,22 +67,23 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
-    fn outlook(_: &Settings, before: Outlook) -> Outlook {
-        let faces = before.skin_faces();
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let faces = before.skin_faces() * settings.guard.growth();
         before.after(BUILDING * faces + PICTURES, HELD * faces)
     }
 
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
-        let paint = paint(settings, Arc::clone(&hull.faces));
+        let mut paint = paint(settings, Arc::clone(&hull.faces));
         say(shop, settings, &paint, cell);
         shop.go_on()?;
-        let path = write(shop, &hull.skin, &paint)?;
+        let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
+        let path = write(shop, &hull.skin, &paint, banded.as_ref())?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))
     }
@@ -97,17 +107,10 @@ fn paint(settings: &Settings, faces: Arc<[crate::solid::Face]>) -> Paint {
 }
 
 /// Writes the piece in its formats, and its pictures; gives the path of the ordered file.
-fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::PathBuf, Halt> {
-    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u32;
-    let ink: Vec<u32> = skin
-        .patches
-        .iter()
-        .map(|patch| match patch {
-            Patch::Outside(face) => paint.ink[*face as usize],
-            Patch::Inside => inside,
-        })
-        .collect();
-    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
+fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint, banded: Option<&Banded>) -> Result<std::path::PathBuf, Halt> {
+    let skin = banded.map_or(skin, |banded| &banded.skin);
+    let (colours, ink) = inks(skin, paint, banded.map(|banded| banded.band.as_slice()), shop.process());
+    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &colours, ink: &ink };
     shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
     let title = shop.title().to_owned();
     let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
@@ -126,6 +129,26 @@ fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::P
         shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
     }
     Ok(path)
+}
+
+/// The colours of a skin and the place of each triangle's among them: where a guard holds ink back, the bare material's.
+fn inks(skin: &Skin, paint: &Paint, band: Option<&[bool]>, process: &Process) -> (Vec<Srgb>, Vec<u32>) {
+    let mut colours = paint.colours.clone();
+    let mut place = |colour: Srgb| {
+        colours.iter().position(|&c| c == colour).unwrap_or_else(|| {
+            colours.push(colour);
+            colours.len() - 1
+        }) as u32
+    };
+    let inside = place(paint.inside);
+    let bare = band.map_or(inside, |_| place(process.bare()));
+    let ink = |(triangle, patch): (usize, &Patch)| match patch {
+        Patch::Outside(_) if band.is_some_and(|band| band[triangle]) => bare,
+        Patch::Outside(face) => paint.ink[*face as usize],
+        Patch::Inside => inside,
+    };
+    let ink = skin.patches.iter().enumerate().map(ink).collect();
+    (colours, ink)
 }
 
 fn say(shop: &mut Shop<'_>, settings: &Settings, paint: &Paint, cell: f64) {

@@ -161,7 +161,7 @@ struct Inks {
 
 impl Inks {
     fn new(sides: Six<Srgb>, process: &Process) -> Self {
-        let bare = process.base.as_ref().map_or(Srgb([0xff; 3]), |base| base.value);
+        let bare = process.bare();
         let mut colours: Vec<Srgb> = sides.0.into_iter().chain([bare, TEXT]).collect();
         colours.sort_unstable();
         colours.dedup();

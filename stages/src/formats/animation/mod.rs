@@ -37,8 +37,10 @@ pub fn write<E>(
     draw: impl Fn(&mut E, usize) -> &[[u8; 4]] + Sync + Send,
 ) -> io::Result<Vec<u8>> {
     let sampled: Vec<usize> = (0..steps).step_by(LOOKED_AT).collect();
-    let seen: Vec<Vec<u32>> =
-        sampled.par_iter().map_init(&easel, |easel, &step| palette::seen(draw(easel, step), edge as usize, THINNED)).collect();
+    let seen: Vec<Vec<u32>> = sampled
+        .par_iter()
+        .map_init(&easel, |easel, &step| palette::seen(draw(easel, step), edge as usize, THINNED))
+        .collect();
     let palette = Palette::of(seen.concat(), ground);
 
     let mut bytes = Vec::new();

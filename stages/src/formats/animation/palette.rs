@@ -32,7 +32,8 @@ impl Palette {
         let mut counted: Vec<Counted> = counted.filter(|c| c.colour != ground.0).collect();
         let mut boxes = vec![Bin::of(&counted, 0, counted.len())];
         while boxes.len() < COLOURS {
-            let widest = (0..boxes.len()).fold(0, |best, at| if boxes[at].spread > boxes[best].spread { at } else { best });
+            let widest =
+                (0..boxes.len()).fold(0, |best, at| if boxes[at].spread > boxes[best].spread { at } else { best });
             if boxes[widest].spread <= 0.0 {
                 break;
             }

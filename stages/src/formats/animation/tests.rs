@@ -51,8 +51,10 @@ fn a_film_needs_frames_and_pixels() {
 fn many_colours_are_kept_near() {
     // A colour cube of 16 steps a channel: 4096 colours into 255. With 6.3 boxes a channel the farthest in a channel is
     // half a box, 20 codes, off; the worst box of a greedy cut is about twice as wide.
-    let pixels: Vec<[u8; 4]> =
-        (0..4096u32).map(|at| [at % 16, at / 16 % 16, at / 256].map(|v| v as u8 * 17)).map(|[r, g, b]| [r, g, b, 255]).collect();
+    let pixels: Vec<[u8; 4]> = (0..4096u32)
+        .map(|at| [at % 16, at / 16 % 16, at / 256].map(|v| v as u8 * 17))
+        .map(|[r, g, b]| [r, g, b, 255])
+        .collect();
     let palette = Palette::of(palette::seen(&pixels, 64, 1), Srgb([1, 2, 3]));
     let bytes = palette.bytes();
     assert!(bytes.len() <= 768 && bytes[..3] == [1, 2, 3]);

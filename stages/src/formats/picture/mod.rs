@@ -18,8 +18,8 @@ use std::io::{self, Write};
 use rayon::prelude::*;
 
 use super::ColouredMesh;
-pub use camera::View;
 pub(crate) use camera::MARGIN;
+pub use camera::View;
 use camera::{Frame, Shot};
 use raster::{Band, Triangle};
 

@@ -82,7 +82,9 @@ impl Camera {
         let along = (self.half - y) / self.scale + self.middle[1];
         let (there, step) = (right * across + up * along, right / self.scale);
         match self.eye {
-            Eye::At(eye) => Row { eye: self.eye, from: eye, from_step: DVec3::ZERO, to: there - towards, to_step: step },
+            Eye::At(eye) => {
+                Row { eye: self.eye, from: eye, from_step: DVec3::ZERO, to: there - towards, to_step: step }
+            }
             Eye::Far => {
                 Row { eye: self.eye, from: self.base + there, from_step: step, to: -towards, to_step: DVec3::ZERO }
             }
@@ -113,7 +115,9 @@ impl Row {
         let over = |k: usize| {
             let first = (self.from[k] - low[k]) * self.to[axis] + self.to[k] * (plane - self.from[axis]);
             let step = match self.eye {
-                Eye::At(_) => (self.from[k] - low[k]) * self.to_step[axis] + self.to_step[k] * (plane - self.from[axis]),
+                Eye::At(_) => {
+                    (self.from[k] - low[k]) * self.to_step[axis] + self.to_step[k] * (plane - self.from[axis])
+                }
                 Eye::Far => self.from_step[k] * self.to[axis] - self.to[k] * self.from_step[axis],
             };
             [first, step]

@@ -37,10 +37,8 @@ pub(super) struct Drawn {
 impl Order {
     pub(super) fn of(sheet: &Sheet) -> Self {
         let counts = sheet.grid.counts;
-        let mut keys: Vec<([i32; 3], u32)> = (0u32..)
-            .zip(sheet.faces.iter())
-            .map(|(at, face)| ([face.cell.z, face.cell.y, face.cell.x], at))
-            .collect();
+        let mut keys: Vec<([i32; 3], u32)> =
+            (0u32..).zip(sheet.faces.iter()).map(|(at, face)| ([face.cell.z, face.cell.y, face.cell.x], at)).collect();
         keys.sort_unstable();
         let mut cells: Vec<Standing> = Vec::new();
         let mut starts = vec![0u32; counts.y as usize * counts.z as usize + 1];

@@ -6,8 +6,8 @@ use rayon::prelude::*;
 use super::Subject;
 use super::camera::Camera;
 use super::picture::{Easel, Ground};
-use crate::formats::picture::{self, Image, View};
 use crate::Side;
+use crate::formats::picture::{self, Image, View};
 
 /// A side as designed and as printed, on a transparent ground.
 #[derive(Clone, Debug, PartialEq, Eq)]
