@@ -154,10 +154,7 @@ fn read_process(path: &Path) -> Result<(Text, Process), Refusal> {
     };
     match process.check() {
         Ok(()) => Ok((text, process)),
-        Err((field, message)) => {
-            let at = text.place(&format!("{field}.value"));
-            Err(Diagnostic::error(format!("`{field}` {message}")).at(at).into())
-        }
+        Err(misfit) => Err(settings::at_setting(&text, "", misfit).into()),
     }
 }
 
@@ -262,7 +259,15 @@ fn cautions(record: &Record, process: &Process, request: &Request, calibration: 
             .remedy("see that both are the same printer and material: a coupon tells nothing about another one"),
         );
     }
-    let open = |measured: Option<reading::Measured>| measured.is_some_and(|m| m.range[0].mm() == 0.0);
+    let moved = request.into.parent() != request.process.parent();
+    if let Some(profile) = process.profile.as_ref().filter(|_| moved) {
+        cautions.push(
+            Diagnostic::caution(format!("the new file is in another folder than the profile {}", profile.value.name()))
+                .remedy("copy the profile there too: a process file looks for it beside itself"),
+        );
+    }
+    // The end that nothing on the coupon bounds is told as nothing, or as the thinnest that a wall can be.
+    let open = |measured: Option<reading::Measured>| measured.is_some_and(|m| m.range[0].mm() <= reading::GRAIN);
     let rows = [
         (open(calibration.bleed), "every patch or line held", "bleed"),
         (open(calibration.clearance), "the key slides into the narrowest slot", "clearance"),

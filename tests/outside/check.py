@@ -4,6 +4,7 @@ import pathlib
 import shutil
 import sys
 
+import bleed
 import colours
 import conversion
 import coupon
@@ -63,6 +64,8 @@ def main(scratch):
         models.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("bleed"):
+        bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     return tally.close()

@@ -14,7 +14,7 @@ use serde::de::value::MapAccessDeserializer;
 use serde::de::{self, Deserializer, MapAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
-use super::inks;
+use super::writing::inks;
 use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
 use crate::formats::{ColouredMesh, threemf};
@@ -30,29 +30,29 @@ use crate::workpiece::Workpiece;
 
 /// What a job says about a guard band.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub enum Wish {
+pub enum GuardWish {
     /// No band.
     #[default]
     None,
     /// The best band, if one is worth it.
     Best,
     /// This band.
-    Band(Band),
+    Band(GuardBand),
 }
 
 /// A band as a job writes it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 #[schemars(inline)]
-pub struct Band {
+pub struct GuardBand {
     /// Its width on a face, in mm; below half a cell.
     pub width: Length,
     /// On which of the two faces at an edge: `both`, or the `stronger` ink's.
-    #[serde(default = "Band::both")]
+    #[serde(default = "GuardBand::both")]
     pub on: GuardOn,
 }
 
-impl Band {
+impl GuardBand {
     const fn both() -> GuardOn {
         GuardOn::Both
     }
@@ -72,7 +72,7 @@ const WIDEST: f64 = 0.25;
 /// How many times as many triangles a face with bands on all sides has.
 const GROWTH: f64 = 5.0;
 
-impl Wish {
+impl GuardWish {
     /// How many times more there may be to hold and to write.
     pub(super) fn growth(&self) -> f64 {
         if *self == Self::None { 1.0 } else { GROWTH }
@@ -81,7 +81,7 @@ impl Wish {
 
 /// Lays the guard that the job wishes: puts it on the paint and gives the skin cut along it, or does neither, and says why.
 pub(super) fn lay(
-    wish: &Wish,
+    wish: &GuardWish,
     paint: &mut Paint,
     piece: &Workpiece,
     skin: &Skin,
@@ -91,9 +91,9 @@ pub(super) fn lay(
     let cell = cells.grid().cell;
     let around = || Arc::new(Around::of(cells, piece.void(), &paint.faces));
     let (guard, around) = match *wish {
-        Wish::None => return Ok(None),
-        Wish::Band(band) => (checked(band, cell)?, around()),
-        Wish::Best => {
+        GuardWish::None => return Ok(None),
+        GuardWish::Band(band) => (checked(band, cell)?, around()),
+        GuardWish::Best => {
             let around = around();
             match best(paint, cells.grid(), &around, shop)? {
                 Some(guard) => (guard, around),
@@ -124,7 +124,7 @@ pub(super) fn lay(
     Ok(Some(cut))
 }
 
-fn checked(band: Band, cell: f64) -> Result<Guard, Misfit> {
+fn checked(band: GuardBand, cell: f64) -> Result<Guard, Misfit> {
     let width = band.width.mm();
     if width > 0.0 && width < cell / 2.0 {
         return Ok(Guard { width, on: band.on });
@@ -146,7 +146,7 @@ fn beyond_limits(cut: &Banded, paint: &Paint, process: &Process) -> Result<Optio
     if triangles > most {
         return Ok(Some(format!("{triangles} triangles, and the process takes {most} at most")));
     }
-    let (colours, ink) = inks(&cut.skin, paint, Some(&cut.band), process);
+    let (colours, ink) = inks(&cut.skin, paint, Some(&cut.band), process.bare());
     let mesh = ColouredMesh { points: &cut.skin.points, triangles: &cut.skin.triangles, colours: &colours, ink: &ink };
     let mut file = Vec::new();
     let halt = |error| Halt::Shelf { name: super::ORDERED.to_owned(), error };
@@ -248,7 +248,7 @@ fn say(cut: &Banded, guard: Guard, shop: &mut Shop<'_>) {
     shop.fact(Fact::number("guard area", bare / 100.0, Unit::Cm2));
 }
 
-impl Serialize for Wish {
+impl Serialize for GuardWish {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self {
             Self::None => serializer.serialize_str("none"),
@@ -258,33 +258,33 @@ impl Serialize for Wish {
     }
 }
 
-impl<'de> Deserialize<'de> for Wish {
+impl<'de> Deserialize<'de> for GuardWish {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct WishVisitor;
         impl<'de> Visitor<'de> for WishVisitor {
-            type Value = Wish;
+            type Value = GuardWish;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("`none`, `best`, or a map such as { width: 0.2 mm, on: both }")
             }
 
-            fn visit_str<E: de::Error>(self, word: &str) -> Result<Wish, E> {
+            fn visit_str<E: de::Error>(self, word: &str) -> Result<GuardWish, E> {
                 match word {
-                    "none" => Ok(Wish::None),
-                    "best" => Ok(Wish::Best),
+                    "none" => Ok(GuardWish::None),
+                    "best" => Ok(GuardWish::Best),
                     _ => Err(E::invalid_value(de::Unexpected::Str(word), &self)),
                 }
             }
 
-            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Wish, A::Error> {
-                Band::deserialize(MapAccessDeserializer::new(map)).map(Wish::Band)
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<GuardWish, A::Error> {
+                GuardBand::deserialize(MapAccessDeserializer::new(map)).map(GuardWish::Band)
             }
         }
         deserializer.deserialize_any(WishVisitor)
     }
 }
 
-impl JsonSchema for Wish {
+impl JsonSchema for GuardWish {
     fn schema_name() -> Cow<'static, str> {
         "Guard".into()
     }
@@ -292,7 +292,7 @@ impl JsonSchema for Wish {
     fn json_schema(generator: &mut SchemaGenerator) -> Schema {
         json_schema!({
             "description": "none, best, or the width of a band and the faces it lies on",
-            "anyOf": [{ "enum": ["none", "best"] }, Band::json_schema(generator)]
+            "anyOf": [{ "enum": ["none", "best"] }, GuardBand::json_schema(generator)]
         })
     }
 }
@@ -410,7 +410,7 @@ mod tests {
             }
         }
         for guard in [json!("some"), json!({ "on": "both" }), json!({ "width": "1 mm", "on": "left" }), json!(3)] {
-            assert!(serde_json::from_value::<Wish>(guard.clone()).is_err(), "{guard}");
+            assert!(serde_json::from_value::<GuardWish>(guard.clone()).is_err(), "{guard}");
         }
     }
 

@@ -41,6 +41,9 @@ pub fn face_share(edge: f64, sigma: f64) -> f64 {
     share * share
 }
 
+/// No wall is thinner, in mm: a grain of fine powder, or a droplet (order of magnitude; no source).
+pub const GRAIN: f64 = 0.01;
+
 /// How many σ a cell's edge measures that just reads: about 2.7.
 #[must_use]
 pub fn reading_cell() -> f64 {
@@ -248,7 +251,7 @@ pub fn calibrate(ladders: &Ladders, readings: &Readings) -> Result<Calibration, 
             Measured { value: length(value), range: [length(low), length(high)] }
         }),
         clearance: between(Row::Fits, readings.slot)?.map(safe),
-        minimum_wall: between(Row::Thicknesses, readings.fin)?.map(safe),
+        minimum_wall: between(Row::Thicknesses, readings.fin)?.map(|[low, high]| safe([low.max(GRAIN), high])),
     })
 }
 
@@ -361,7 +364,7 @@ mod tests {
         assert_eq!(mm(read(Some(2), None).clearance), (0.3, [0.2, 0.3]));
         assert_eq!(mm(read(Some(0), None).clearance), (0.1, [0.0, 0.1]));
         assert_eq!(mm(read(None, Some(1)).minimum_wall), (2.0, [1.0, 2.0]));
-        assert_eq!(mm(read(None, Some(2)).minimum_wall), (1.0, [0.0, 1.0]));
+        assert_eq!(mm(read(None, Some(2)).minimum_wall), (1.0, [0.01, 1.0]));
         assert_eq!(read(None, None), Calibration::default());
     }
 
