@@ -25,8 +25,9 @@ const BLACK: [u8; 3] = [0; 3];
 /// IEC 61966-2-1: half the light of white is 0.7354 of the code, 187.5 of 255.
 const HALF: [u8; 3] = [188; 3];
 
-fn picture(rows: &[&[[u8; 3]]]) -> RgbImage {
-    RgbImage::from_fn(rows[0].len() as u32, rows.len() as u32, |x, y| Rgb(rows[y as usize][x as usize]))
+fn picture<R: AsRef<[[u8; 3]]>>(rows: &[R]) -> RgbImage {
+    let width = rows[0].as_ref().len() as u32;
+    RgbImage::from_fn(width, rows.len() as u32, |x, y| Rgb(rows[y as usize].as_ref()[x as usize]))
 }
 
 fn png(picture: RgbImage) -> Arc<[u8]> {

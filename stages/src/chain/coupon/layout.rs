@@ -138,7 +138,7 @@ impl Draughtsman {
     fn drawn(mut self) -> Layout {
         let [sign, left] = [self.measures.sign()[1], self.measures.left()];
         let bay = (BLADE + HANDLE[1] + self.measures.free).max(SLOT + BESIDE + sign + BETWEEN);
-        let fins = bay;
+        let fins = bay + BETWEEN;
         let lines = fins + sign + BESIDE + FIN[0] + BETWEEN;
         let patches = lines + sign + BESIDE + 4 * BAND + 3 * STRIP + BETWEEN;
         let tallest = self.sizes.cells.iter().map(|&cell| across(cell) * cell).max().unwrap_or_default();

@@ -17,7 +17,8 @@ body{margin:0 auto;padding:6mm 4mm;max-width:186mm;background:#fff;color:#000;fo
 h1,h2{font-family:'Iowan Old Style','Palatino Linotype',Palatino,Georgia,serif;font-weight:500;line-height:1.2}\
 h1{margin:0 0 1mm;font-size:20pt;overflow-wrap:anywhere}h2{margin:5mm 0 1.5mm;font-size:13pt;break-after:avoid}\
 p{margin:0 0 2mm}.from{color:#444;overflow-wrap:anywhere}ol,ul{margin:0;padding-left:5mm}li{margin:0 0 1mm}\
-figure{margin:4mm 0 0;break-inside:avoid}figcaption{color:#444;font-size:9pt}svg{display:block;max-width:100%;height:auto}\
+.top{display:flex;flex-wrap:wrap;gap:2mm 8mm}.top>div{flex:1 1 75mm}\
+figure{margin:4mm 0 0;break-inside:avoid}figcaption{max-width:84mm}figcaption{color:#444;font-size:9pt}svg{display:block;max-width:100%;height:auto}\
 .rows{display:grid;grid-template-columns:1fr 1fr;gap:4mm 8mm}section{break-inside:avoid}\
 table{width:100%;border-collapse:collapse;font-variant-numeric:tabular-nums}caption{text-align:left;padding-bottom:1mm}\
 th,td{border-bottom:.2mm solid #999;padding:.8mm 1mm;text-align:right;font-weight:400}\
@@ -48,14 +49,16 @@ pub(super) fn page(ladders: &Ladders, layout: &Layout, inks: &Inks, title: &str,
          </head><body><h1>Reading sheet of the test coupon</h1>\
          <p class=\"from\">For: {title}. Process: {printer}. Printed on <span class=\"line\"></span> by \
          <span class=\"line\"></span> Run <span class=\"line\" style=\"width:45mm\"></span></p>\
-         <figure>{plan}<figcaption>The coupon from above, front edge below, at true size when printed at 100 %: the bar must \
-         measure 50 mm.</figcaption></figure>\
-         <h2>How to look</h2><ol>\
+         <div class=\"top\"><figure>{plan}<figcaption>The coupon from above, front edge below. At true size when printed at \
+         100 %: the bar must measure 50 mm.</figcaption></figure>\
+         <div><h2>How to look</h2><ol>\
          <li>Let the bureau clean and finish the coupon just as the piece will be, and let it dry for a day.</li>\
          <li>Look in daylight from a window, not in the sun, with the light from the side and no lamp beside you. Hold it about \
          30 cm away, as you read a book; no magnifier.</li>\
-         <li>Go along each row from 1 on and tick what holds. Write down the last tick before the first that fails. Let a \
-         second person read without seeing your ticks; where you differ, take the larger patch or line.</li></ol>\
+         <li>Go along each row from 1 on and tick what holds. In rows C, L and T write down the last before the first that \
+         fails, in row F the first that slides.</li>\
+         <li>Let a second person read without seeing your ticks. Where you differ, take the larger patch, line or gap.</li>\
+         </ol></div></div>\
          <div class=\"rows\">{rows}</div>\
          <h2>What to do with it</h2><p>Put the numbers into this line; leave out what you did not read. It writes a new process \
          file and leaves the old one as it is.</p>\
@@ -80,8 +83,8 @@ fn table(ladders: &Ladders, row: Row, inks: &Inks) -> String {
         Row::Lines => (
             "lines of one colour in another",
             format!(
-                "Look straight down. A line holds if it shows its own colour, not a mixture, in all four bands: from the back \
-                 {}. The block at the left end shows the colour.",
+                "Look straight down. A line holds if it shows its own colour, not a mixture, in all four bands; the block at the \
+                 left end shows it. The bands from the back: {}.",
                 PAIRS.map(|[field, line]| format!("{line} {} in {field} {}", swatch(inks, line), swatch(inks, field))).join(", ")
             ),
             "thinnest line that holds",

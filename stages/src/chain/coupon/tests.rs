@@ -275,15 +275,3 @@ proptest! {
         prop_assert!(meshed.triangles.len() < 150_000);
     }
 }
-
-#[test]
-fn zz_dump_for_looking() {
-    let out = Path::new("/tmp/coupon-out");
-    let _ = std::fs::remove_dir_all(out);
-    std::fs::create_dir_all(out).unwrap();
-    let stage = erase::<Coupon>();
-    let sides = Six(["#c8553d", "#2a6f97", "#e9c46a", "#588157", "#f4f1de", "#3d405b"].map(|name| name.parse().unwrap()));
-    let paint = Paint { sides, ..painted().paint().unwrap().clone() };
-    let trial = Trial { stage: stage.as_ref(), settings: json!({}), files: BTreeMap::new(), piece: Workpiece::default().with_paint(paint) };
-    println!("{:#?}", trial.run(out.to_owned()).unwrap().1.facts);
-}
