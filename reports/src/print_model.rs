@@ -45,7 +45,7 @@ fn figures(record: &Record) -> Vec<(&'static str, String, &str)> {
         None => ("Bare material", "white".to_owned(), LEFT_OUT),
     });
     figures.push(match (&process.profile, &process.gamut) {
-        (Some(profile), _) => ("Printable colours", format!("ICC profile {}", profile.value), &profile.basis),
+        (Some(profile), _) => ("Printable colours", format!("ICC profile {}", profile.value.name()), &profile.basis),
         (None, Some(gamut)) => {
             let patches = i64::try_from(gamut.value.len()).unwrap_or(i64::MAX);
             let between = format!("between {} measured patches", numbers::whole(patches));

@@ -144,7 +144,10 @@ impl Page<'_> {
     /// What the stages made, but for the views, each with its stage.
     fn made(&self) -> Vec<(&File, &str)> {
         let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
-        self.artefacts().filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name)).chain(advice).collect()
+        self.artefacts()
+            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name))
+            .chain(advice)
+            .collect()
     }
 
     /// The pictures of the piece from its sides and corners, each with its stage.
@@ -374,7 +377,7 @@ pub(crate) fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)>
         rows.push(("Bare material", base.value.to_string(), &base.basis));
     }
     if let Some(profile) = &process.profile {
-        rows.push(("Printable colours", format!("as {} says", profile.value), &profile.basis));
+        rows.push(("Printable colours", format!("as {} says", profile.value.name()), &profile.basis));
     } else if let Some(gamut) = &process.gamut {
         rows.push(("Printable colours", format!("between {} patches", gamut.value.len()), &gamut.basis));
     }

@@ -8,6 +8,7 @@ import bleed
 import colorimetry
 import colours
 import conversion
+import coupon
 import distances
 import files
 import jobs
@@ -65,6 +66,8 @@ def main(scratch):
         models.check(tally, scratch)
     with tally.part("pictures"):
         pictures.check(tally, scratch)
+    with tally.part("coupon"):
+        coupon.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):
