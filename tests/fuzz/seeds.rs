@@ -84,7 +84,34 @@ fn main() -> io::Result<()> {
         let byte = |at| u8::from_str_radix(&hex[at..at + 2], 16).map_err(io::Error::other);
         put("bitmap", name, &(0..hex.len()).step_by(2).map(byte).collect::<io::Result<Vec<u8>>>()?)?;
     }
-    put("rates", "demo", include_bytes!("../../jobs/rates/bureau-demo.yaml"))
+    put("rates", "demo", include_bytes!("../../jobs/rates/bureau-demo.yaml"))?;
+    put("profile", "rgb", &tags_of_a_profile(3))?;
+    put("profile", "cmyk", &tags_of_a_profile(4))
+}
+
+/// What follows the header of a printer's profile (ISO 15076-1, 7.3 and 10.10): a table from so many inks, and one back.
+fn tags_of_a_profile(inks: u8) -> Vec<u8> {
+    let table = |inputs: u8, outputs: u8| {
+        let mut bytes = b"mft2\0\0\0\0".to_vec();
+        bytes.extend([inputs, outputs, 2, 0]);
+        (0..9).for_each(|at| bytes.extend(if at % 4 == 0 { 0x1_0000_u32 } else { 0 }.to_be_bytes()));
+        bytes.extend([0, 2, 0, 2]);
+        let line = [0, 0, 0xff, 0xff];
+        (0..inputs).for_each(|_| bytes.extend(line));
+        (0..usize::from(outputs) << inputs).for_each(|n| bytes.extend((n as u16 * 997).to_be_bytes()));
+        (0..outputs).for_each(|_| bytes.extend(line));
+        bytes
+    };
+    let (from, to) = (table(inks, 3), table(3, inks));
+    let mut bytes = 2_u32.to_be_bytes().to_vec();
+    let mut at = 128 + 4 + 2 * 12;
+    for (name, table) in [(b"A2B0", &from), (b"B2A0", &to)] {
+        bytes.extend(name);
+        bytes.extend((at as u32).to_be_bytes());
+        bytes.extend((table.len() as u32).to_be_bytes());
+        at += table.len();
+    }
+    [bytes, from, to].concat()
 }
 
 fn ply(order: &str, big_endian: bool) -> Vec<u8> {

@@ -5,8 +5,10 @@ import shutil
 import sys
 
 import bleed
+import colorimetry
 import colours
 import conversion
+import coupon
 import distances
 import files
 import jobs
@@ -64,10 +66,14 @@ def main(scratch):
         models.check(tally, scratch)
     with tally.part("pictures"):
         pictures.check(tally, scratch)
+    with tally.part("coupon"):
+        coupon.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
+    with tally.part("colorimetry"):
+        colorimetry.check(tally, scratch)
     return tally.close()
 
 

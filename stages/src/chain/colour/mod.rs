@@ -5,7 +5,8 @@
 //!    mean of the light on its footprint (`footprints`); a gradient gives each face the mean of its stretch (`ramp`). A
 //!    face that something hides takes what lies at its place too: it shows as the piece turns.
 //! 3. Bands and spots are laid over that (`laying`).
-//! 4. The piece is written (`writing`), with a sheet to fold of two neighbouring sides (`folded`).
+//! 4. Ink is held back along edges between colours, where the job wishes (`guard`).
+//! 5. The piece is written (`writing`), with a sheet to fold of two neighbouring sides (`folded`).
 //!
 //! Facts: `outside faces`, `outside area`, `faces by side`, `inside colour`, `colours`, `triangles`; with pictures or
 //! gradients `carried by each side`, and with pictures `pictures kept` and the largest of its two differences.
@@ -13,6 +14,7 @@
 mod facade;
 mod folded;
 mod footprints;
+mod guard;
 mod laying;
 mod palette;
 mod ramp;
@@ -23,6 +25,7 @@ mod writing;
 use std::sync::Arc;
 
 pub use self::folded::Folded;
+pub use self::guard::{GuardBand, GuardWish};
 use self::laying::Dressed;
 pub use self::settings::{Axis, Band, Coat, Fit, Gradient, Mix, Over, PictureFile, Settings, Spot, Stop};
 use crate::Six;
@@ -54,7 +57,7 @@ impl Stage for Colour {
     }
 
     fn outlook(settings: &Settings, before: Outlook) -> Outlook {
-        let faces = before.skin_faces();
+        let faces = before.skin_faces() * settings.guard.growth();
         let pictures = if settings.pictures().next().is_some() { bitmap::MOST_BYTES } else { 0.0 };
         before.after((BUILDING * faces + PICTURES).max(pictures), HELD * faces)
     }
@@ -67,10 +70,11 @@ impl Stage for Colour {
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
-        let (dressed, paint) = lay(settings, &piece, &hull, shop)?;
+        let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
         palette::say(shop, &paint)?;
         shop.go_on()?;
-        let path = writing::write(shop, &hull.skin, &paint)?;
+        let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
+        let path = writing::write(shop, &hull.skin, &paint, banded.as_ref())?;
         folded::write(settings.folded.as_ref(), &dressed, &paint, cell, shop)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))

@@ -73,7 +73,7 @@ fn run(cells: Cells, picture: RgbImage, set: &Value) -> Run {
     let mut piece = Workpiece::default().with_cells(cells);
     let hull = piece.hull().unwrap();
     let (_, paint) = lay(&settings, &piece, &hull, &mut shop).unwrap();
-    writing::write(&mut shop, &hull.skin, &paint).unwrap();
+    writing::write(&mut shop, &hull.skin, &paint, None).unwrap();
     let said = shop.close();
     Run { paint, said, folder }
 }
