@@ -32,14 +32,14 @@ fn a_picture_that_cannot_be_used_shows_where_it_is_named() {
     shop.put("text.png", "no picture");
     for (right, parts) in [
         ("{ picture: none.png }", vec!["7+12 ", "none.png", "relative to the job file"]),
-        ("{ picture: { fit: whole, file: none.png } }", vec!["7+25 ", "none.png"]),
+        ("{ picture: { fit: whole, file: none.png } }", vec!["7+32 ", "none.png"]),
         (
             "{ picture: text.png }",
             vec!["7+12 ", "the picture text.png is not a picture in PNG, JPEG or WebP", "save it as PNG"],
         ),
         ("none.png", vec!["7+1 ", "{ picture: none.png }"]),
         ("{ pictur: none.png }", vec!["7+3 ", "is `picture` meant?"]),
-        ("{ gradient: { from: red, to: '#12', along: z } }", vec!["7+23 ", "'#12' is not a colour"]),
+        ("{ gradient: { from: red, to: '#12', along: z } }", vec!["7+30 ", "'#12' is not a colour"]),
     ] {
         let said = fault(&shop, right);
         parts.iter().for_each(|part| assert!(said.contains(part), "'{part}' is not in: {said}"));
