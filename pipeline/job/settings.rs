@@ -39,7 +39,7 @@ pub(crate) fn read_with<T>(
         let follows = match &missing {
             Some(missing) => taken.contains(missing),
             // What a type says as a whole may be due to what was taken out of it.
-            None => path.is_empty() && !taken.is_empty(),
+            None => taken.iter().any(|taken| holds(&path, taken)),
         };
         if !follows {
             faults.push(at_setting(text, at, misfit));
@@ -47,6 +47,11 @@ pub(crate) fn read_with<T>(
         taken.push(take_nearest(&mut value, &path)?);
     }
     None
+}
+
+/// Whether the value at `path` holds that at `below`.
+fn holds(path: &str, below: &str) -> bool {
+    path.is_empty() || below.strip_prefix(path).is_some_and(|rest| rest.starts_with(['.', '[']))
 }
 
 fn missing_field(message: &str) -> Option<&str> {
