@@ -42,7 +42,10 @@ pub(super) fn apply(pixels: &mut DynamicImage, profile: &[u8]) -> Profile {
 }
 
 fn turn<T: Copy + Default>(pixels: &mut [T], width: usize, by: &dyn TransformExecutor<T>) -> Option<()> {
-    pixels.chunks_exact_mut(width.max(1)).try_for_each(|row| by.transform(&row.to_vec(), row).ok())
+    pixels.chunks_exact_mut(width.max(1)).try_for_each(|row| {
+        let from = row.to_vec();
+        by.transform(&from, row).ok()
+    })
 }
 
 /// Whether the profile leaves sRGB as it is, to a step of eight bits: most do, and rounding would change those for nothing.
