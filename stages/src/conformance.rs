@@ -1,6 +1,6 @@
 //! What every stage owes, as a suite that any stage can run in its tests, also one from outside the project: settings
-//! survive a round trip, bad settings are refused, what the stage says it gives is there, and the same piece comes out
-//! on one thread and on many.
+//! survive a round trip, bad settings are refused, what the stage says it gives is there, the same piece comes out
+//! on one thread and on many, and a draft says the same as the piece itself.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -9,6 +9,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::Length;
+use crate::findings::Finding;
 use crate::process::{Family, Figure, Process};
 use crate::stage::{AnyStage, Halt, Outcome, Shelf, Shop};
 use crate::workpiece::Workpiece;
@@ -88,10 +89,17 @@ impl Trial<'_> {
     /// # Panics
     /// If the settings cannot be read.
     pub fn run(&self, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
+        self.run_in(folder, false)
+    }
+
+    fn run_in(&self, folder: PathBuf, draft: bool) -> Result<(Workpiece, Outcome), Halt> {
         let ready = self.stage.read(self.settings.clone()).unwrap_or_else(|misfit| panic!("settings: {misfit:?}"));
         let (process, cancel) = (process(), AtomicBool::new(false));
         let mut shelf = Folder::at(folder);
         let mut shop = Shop::new(&process, &self.files, &[], &cancel, &mut shelf).titled("Test piece");
+        if draft {
+            shop = shop.drafting();
+        }
         ready.check(&shop)?;
         let piece = ready.run(self.piece.clone(), &mut shop)?;
         Ok((piece, shop.close()))
@@ -135,6 +143,14 @@ impl Trial<'_> {
             assert_eq!(other.1, facts, "the facts on {threads} threads");
             assert_eq!(other.2, findings, "the findings on {threads} threads");
             assert_eq!(other.3, bytes, "the artefacts on {threads} threads");
+        }
+
+        let (piece_of_draft, draft) = self.run_in(scratch(), true).unwrap_or_else(|halt| panic!("{halt:?}"));
+        let unpictured = |finding: &Finding| Finding { picture: None, ..finding.clone() };
+        assert_eq!(draft.facts, facts, "the facts of a draft");
+        assert!(draft.findings.iter().map(unpictured).eq(findings.iter().map(unpictured)), "the findings of a draft");
+        for &part in ready.gives() {
+            assert!(piece_of_draft.has(part), "a draft gives {part} too");
         }
     }
 }

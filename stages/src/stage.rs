@@ -160,6 +160,7 @@ pub struct Shop<'a> {
     findings: Vec<Finding>,
     artefacts: Vec<Artefact>,
     known: &'a [Fact],
+    draft: bool,
 }
 
 /// What a stage said and made.
@@ -193,6 +194,7 @@ impl<'a> Shop<'a> {
             facts: Vec::new(),
             findings: Vec::new(),
             artefacts: Vec::new(),
+            draft: false,
         }
     }
 
@@ -207,6 +209,21 @@ impl<'a> Shop<'a> {
     #[must_use]
     pub fn title(&self) -> &str {
         self.title
+    }
+
+    /// Makes it the shop of a draft; see [`Self::draft`].
+    #[must_use]
+    pub fn drafting(mut self) -> Self {
+        self.draft = true;
+        self
+    }
+
+    /// Whether only facts and findings are wanted, since the piece is one of several that are compared and none of them
+    /// is kept. A stage may then leave out every artefact that no later stage reads, and the work of making it; its facts
+    /// and findings must be the same, but for the pictures that findings name.
+    #[must_use]
+    pub fn draft(&self) -> bool {
+        self.draft
     }
 
     /// What the printing process can hold.
@@ -318,6 +335,11 @@ pub trait ReadyStage: Send + Sync {
     fn gives(&self) -> &'static [Part];
     /// The settings with every default filled in.
     fn settings(&self) -> serde_json::Value;
+    /// The same stage with other settings, read as in [`AnyStage::read`].
+    ///
+    /// # Errors
+    /// As there.
+    fn with(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit>;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
     /// See [`Stage::outlook`].
@@ -370,12 +392,16 @@ impl<S: Stage> AnyStage for Erased<S> {
     }
 
     fn read(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
-        let settings: S::Settings = serde_path_to_error::deserialize(settings).map_err(|error| {
-            let path = error.path().to_string();
-            Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
-        })?;
-        Ok(Box::new(Ready::<S>(settings)))
+        read::<S>(settings)
     }
+}
+
+fn read<S: Stage>(settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
+    let settings: S::Settings = serde_path_to_error::deserialize(settings).map_err(|error| {
+        let path = error.path().to_string();
+        Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
+    })?;
+    Ok(Box::new(Ready::<S>(settings)))
 }
 
 impl<S: Stage> ReadyStage for Ready<S> {
@@ -389,6 +415,10 @@ impl<S: Stage> ReadyStage for Ready<S> {
 
     fn settings(&self) -> serde_json::Value {
         serde_json::to_value(&self.0).unwrap_or_else(|error| panic!("settings of {} must be JSON: {error}", S::NAME))
+    }
+
+    fn with(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit> {
+        read::<S>(settings)
     }
 
     fn needs(&self) -> &'static [Part] {

@@ -44,6 +44,7 @@ fn settings(stage: &str) -> Value {
         "voxelise" => json!({ "cell": "3 mm" }),
         "foot" => json!({ "cells": 2, "width": "18 mm" }),
         "repair" | "validate" => json!({}),
+        "proof" => json!({ "pixels": 64, "film": 64 }),
         "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
         "colour" => json!({
             "right": "tomato", "left": "teal", "back": "gold", "front": "seagreen", "top": "ivory", "bottom": "indigo",

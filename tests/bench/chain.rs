@@ -24,7 +24,7 @@ fn whole_demo(bencher: Bencher<'_, '_>) {
     });
 }
 
-#[divan::bench(sample_count = 10, args = ["scale", "voxelise", "repair", "hollow", "colour", "validate", "estimate"])]
+#[divan::bench(sample_count = 10, args = ["scale", "voxelise", "repair", "hollow", "colour", "proof", "validate", "estimate"])]
 fn demo(bencher: Bencher<'_, '_>, stage: &str) {
     let (begun, settings) = Begun::demo(stage);
     measure(bencher, &trial(stage, settings, begun.piece.clone()));

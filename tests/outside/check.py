@@ -4,6 +4,7 @@ import pathlib
 import shutil
 import sys
 
+import bleed
 import colorimetry
 import colours
 import conversion
@@ -61,6 +62,8 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("bleed"):
+        bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     with tally.part("colorimetry"):

@@ -5,6 +5,7 @@ pub mod estimate;
 pub mod foot;
 pub mod hollow;
 mod likeness;
+pub mod proof;
 pub mod repair;
 pub mod scale;
 pub mod validate;

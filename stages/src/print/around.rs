@@ -31,6 +31,18 @@ impl Edge {
         Side::along((side.axis() + 1 + self as usize / 2) % 3, self as usize % 2 == 1)
     }
 
+    /// The edge on the other side of the face.
+    #[must_use]
+    pub const fn across(self) -> Self {
+        Self::ALL[self as usize ^ 1]
+    }
+
+    /// Whether the edge lies at the high end of its axis.
+    #[must_use]
+    pub const fn is_high(self) -> bool {
+        self as usize % 2 == 1
+    }
+
     /// The edge of a face that looks to `side` which lies to the side `outwards`, across another axis.
     #[must_use]
     pub const fn towards(side: Side, outwards: Side) -> Self {

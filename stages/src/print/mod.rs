@@ -6,8 +6,13 @@
 //! texel `(i, j)` lies at `u` in `[i, i + 1] · cell / n`, `v` likewise with `j`, and is stored at `(face · n + j) · n + i`.
 
 pub mod around;
+pub mod naming;
+pub mod press;
 pub mod rounding;
+pub mod scores;
 pub mod sheet;
+pub mod spread;
+pub mod view;
 
 pub use around::{Around, Bend, Beside, Edge};
 pub use sheet::Sheet;

@@ -7,6 +7,20 @@
 
 use std::f64::consts::FRAC_PI_4;
 
+/// How far from the sharp edge a place of the surface is seen by a viewer straight before the face; the inverse of [`source`].
+/// `from_edge` is the place's distance from the edge on the sharp faces, in mm: positive on this face, negative on the other.
+/// What lies more than the radius beyond the edge is not seen: 0.
+#[must_use]
+pub fn seen_straight_on(from_edge: f64, radius: f64) -> f64 {
+    if from_edge >= radius {
+        from_edge
+    } else if from_edge <= -radius {
+        0.0
+    } else {
+        radius * (1.0 - libm::sin(FRAC_PI_4 * (1.0 - from_edge / radius)))
+    }
+}
+
 /// Where the colour comes from that shows at a place near a convex edge.
 ///
 /// `inwards` is the place's distance from the sharp edge on the face that is seen there, `radius` that of the rounding, both
@@ -43,6 +57,15 @@ mod tests {
             assert_eq!(source(inwards, radius, [0.0, 1.0]) > 0.0, own, "{inwards}");
         }
         assert_eq!(source(0.5, radius, [0.0, 1.0]), 0.5);
+    }
+
+    #[test]
+    fn what_is_seen_straight_on_comes_from_where_it_lies() {
+        for from_edge in [-0.399, -0.1, 0.0, 0.2, 0.39, 0.7] {
+            let seen = seen_straight_on(from_edge, 0.4);
+            assert!((source(seen, 0.4, [0.0, 1.0]) - from_edge).abs() < 1e-9, "{from_edge}");
+        }
+        assert_eq!((seen_straight_on(0.3, 0.0), seen_straight_on(-0.3, 0.0)), (0.3, 0.0));
     }
 
     #[test]

@@ -48,7 +48,7 @@ impl Report<'_> {
         // What is smaller than one cube face would hardly show if it were there.
         let shows = missed.iter().take_while(|part| part.area >= self.before.grid().cell.powi(2)).count();
         let listed = shows.min(MOST_LISTED);
-        let marked = (listed > 0).then(|| Marked::of(self.after));
+        let marked = (listed > 0 && !shop.draft()).then(|| Marked::of(self.after));
         for (number, part) in (1..).zip(&missed[..listed]) {
             let side = side_of(part.place, bounds);
             let mut finding = self.about_missed(part, side);
@@ -87,7 +87,7 @@ impl Report<'_> {
 
         let (large, small): (Vec<_>, Vec<_>) = found.into_iter().partition(|place| place.cells.len() >= FEW);
         let listed = large.len().min(MOST_LISTED);
-        let marked = (listed > 0).then(|| Marked::of(self.after));
+        let marked = (listed > 0 && !shop.draft()).then(|| Marked::of(self.after));
         for (number, place) in (1..).zip(&large[..listed]) {
             let middle = self.after.grid().centre(place.place);
             let side = side_of(middle, bounds);

@@ -5,6 +5,7 @@
 //! of cubes then lie at whole multiples of the cell, and the piece in the positive octant, as 3MF asks for.
 
 mod best;
+mod edge;
 mod placing;
 mod source;
 
@@ -13,6 +14,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use self::best::Best;
+pub use self::edge::Edge;
 pub use self::placing::{Anchor, Placing};
 use super::likeness;
 use crate::Length;
@@ -31,9 +33,9 @@ pub struct Voxelise;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Settings {
-    /// Edge of a cube.
+    /// Edge of a cube; `advise` takes the smallest whose effect holds, found by comparing sizes before the run.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub cell: Option<Length>,
+    pub cell: Option<Edge>,
     /// Number of cubes along the piece's longest side, instead of `cell`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub across: Option<u32>,
@@ -47,6 +49,19 @@ pub struct Settings {
     /// The most memory that the grid may take.
     #[serde(default = "Memory::usual")]
     pub memory: Memory,
+}
+
+impl Settings {
+    /// The edge of a cube, where it is given as a length.
+    fn length(&self) -> Option<Length> {
+        self.cell.and_then(Edge::length)
+    }
+}
+
+/// The word `advise` is for whoever compares sizes; this stage makes one piece.
+fn unadvised() -> Misfit {
+    let message = "`advise` names no size by itself: nothing compared any before this stage ran";
+    Misfit::new("cell", message, "write a length, such as cell: 3 mm")
 }
 
 fn usual_accuracy() -> f64 {
@@ -65,7 +80,7 @@ impl Stage for Voxelise {
     fn outlook(settings: &Settings, before: Outlook) -> Outlook {
         let longest = before.size.max_element();
         let cell =
-            settings.across.map_or_else(|| settings.cell.map_or(longest, Length::mm), |n| longest / f64::from(n));
+            settings.across.map_or_else(|| settings.length().map_or(longest, Length::mm), |n| longest / f64::from(n));
         // One more than fits: where the grid sits is not known yet.
         let counts = (before.size / cell).floor() + 1.0;
         let after = Outlook { grid: Some((cell, counts)), ..before };
@@ -83,8 +98,9 @@ impl Stage for Voxelise {
             return Err(Misfit::new("accuracy", message, "leave it out for the usual one"));
         }
         match (settings.cell, settings.across) {
-            (Some(cell), None) if cell.mm() > 0.0 => Ok(()),
-            (Some(cell), None) => {
+            (Some(Edge::Advise), None) => Err(unadvised()),
+            (Some(Edge::Length(cell)), None) if cell.mm() > 0.0 => Ok(()),
+            (Some(Edge::Length(cell)), None) => {
                 Err(Misfit::new("cell", format!("a cell must be larger than 0 mm, not {cell}"), "write cell: 3 mm"))
             }
             (None, Some(1..)) => Ok(()),
@@ -146,7 +162,7 @@ fn cell_size(settings: &Settings, size: DVec3) -> Result<f64, Misfit> {
             "check the model and its units",
         ));
     }
-    let cell = settings.cell.map_or(longest, Length::mm);
+    let cell = settings.length().ok_or_else(unadvised)?.mm();
     if cell > longest {
         return Err(Misfit::new(
             "cell",
@@ -270,6 +286,18 @@ mod tests {
     use super::*;
     use crate::conformance::Trial;
     use crate::solid::Surface;
+
+    #[test]
+    fn the_word_alone_is_refused_with_what_to_write() {
+        let surface = crate::solid::forms::cuboid(DVec3::ZERO, DVec3::splat(10.0));
+        let stage = crate::stage::erase::<Voxelise>();
+        let (settings, piece) = (serde_json::json!({ "cell": "advise" }), Workpiece::default().with_surface(surface));
+        let folder = tempfile::tempdir().unwrap();
+        let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
+        let halt = trial.run(folder.path().to_path_buf()).map(|_| ()).unwrap_err();
+        let Halt::Misfit(misfit) = halt else { panic!("{halt:?}") };
+        assert!(misfit.setting == "cell" && misfit.remedy.contains("cell: 3 mm"), "{misfit:?}");
+    }
 
     #[test]
     fn models_without_a_size_are_refused() {

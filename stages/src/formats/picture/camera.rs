@@ -113,7 +113,7 @@ pub(super) struct Frame {
 }
 
 /// The share of the picture's edge that stays free on each side.
-const MARGIN: f64 = 0.04;
+pub(crate) const MARGIN: f64 = 0.04;
 
 impl Frame {
     /// The largest scale at which every standard view of the points fits.

@@ -18,6 +18,7 @@ use std::io::{self, Write};
 use rayon::prelude::*;
 
 use super::ColouredMesh;
+pub(crate) use camera::MARGIN;
 pub use camera::View;
 use camera::{Frame, Shot};
 use raster::{Band, Triangle};
@@ -39,6 +40,13 @@ pub struct Image {
 }
 
 impl Image {
+    /// # Panics
+    /// If there are not `edge` rows of `edge` pixels.
+    pub(crate) fn new(edge: u32, rgba: Vec<[u8; 4]>) -> Self {
+        assert_eq!(rgba.len(), edge as usize * edge as usize, "a square picture");
+        Self { edge, rgba }
+    }
+
     /// Pixels along each edge.
     #[must_use]
     pub fn edge(&self) -> u32 {
