@@ -131,7 +131,7 @@ struct Settings<'a> {
 }
 
 /// A schema may point at itself; settings within settings are shown so far.
-const DEEPEST: usize = 4;
+const DEEPEST: usize = 6;
 
 impl<'a> Settings<'a> {
     /// Says the settings within a schema: of a map, of a list's items, of each alternative.

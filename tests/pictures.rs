@@ -8,17 +8,22 @@ mod workshop;
 use std::path::Path;
 
 use turnhue::plan::plan;
-use workshop::{HEAD, Workshop};
+use workshop::Workshop;
 
 const COLOURS: &str = "left: teal, back: gold, front: ivory, top: navy, bottom: olive";
 
-/// The only fault of a job whose right side is so, with its line and column.
+/// The only fault of a job whose right side is so: how far into that it is, and what is said.
 fn fault(shop: &Workshop, right: &str) -> String {
-    let job = format!("{HEAD}  - voxelise: {{ cell: 2 mm }}\n  - colour: {{ {COLOURS},\n      right: {right} }}\n");
-    let faults = plan(&shop.put("job.yaml", job), &turnhue_stages::shipped()).err().unwrap_or_default();
+    let before = shop.content().len();
+    let colour = format!("colour: {{ {COLOURS}, right: {right} }}");
+    let job = shop.job(&format!("voxelise: {{ cell: 2 mm }}\n{colour}"));
+    let faults = plan(&job, &turnhue_stages::shipped()).err().unwrap_or_default();
     assert_eq!(faults.len(), 1, "{faults:#?}");
+    assert!(shop.content().len() <= before + 1, "planning wrote something");
     let (line, column) = faults[0].place().unwrap().line_and_column();
-    format!("{line}:{column} {} / {}", faults[0].message(), faults[0].what_to_do())
+    // The stages stand from line 6 on, behind four characters.
+    let into = column - 4 - colour.find(right).unwrap();
+    format!("{line}+{into} {} / {}", faults[0].message(), faults[0].what_to_do())
 }
 
 #[test]
@@ -26,15 +31,15 @@ fn a_picture_that_cannot_be_used_shows_where_it_is_named() {
     let shop = Workshop::new();
     shop.put("text.png", "no picture");
     for (right, parts) in [
-        ("{ picture: none.png }", vec!["8:25 ", "none.png", "relative to the job file"]),
-        ("{ picture: { fit: whole, file: none.png } }", vec!["8:38 ", "none.png"]),
+        ("{ picture: none.png }", vec!["7+12 ", "none.png", "relative to the job file"]),
+        ("{ picture: { fit: whole, file: none.png } }", vec!["7+32 ", "none.png"]),
         (
             "{ picture: text.png }",
-            vec!["8:25 ", "the picture text.png is not a picture in PNG, JPEG or WebP", "save it as PNG"],
+            vec!["7+12 ", "the picture text.png is not a picture in PNG, JPEG or WebP", "save it as PNG"],
         ),
-        ("none.png", vec!["8:14 ", "{ picture: none.png }"]),
-        ("{ pictur: none.png }", vec!["8:16 ", "is `picture` meant?"]),
-        ("{ gradient: { from: red, to: '#12', along: z } }", vec!["8:36 ", "'#12' is not a colour"]),
+        ("none.png", vec!["7+1 ", "{ picture: none.png }"]),
+        ("{ pictur: none.png }", vec!["7+3 ", "is `picture` meant?"]),
+        ("{ gradient: { from: red, to: '#12', along: z } }", vec!["7+30 ", "'#12' is not a colour"]),
     ] {
         let said = fault(&shop, right);
         parts.iter().for_each(|part| assert!(said.contains(part), "'{part}' is not in: {said}"));

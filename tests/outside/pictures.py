@@ -80,6 +80,7 @@ def light(pixels):
 
 def code(light_):
     """IEC 61966-2-1, from light to codes, not rounded."""
+    light_ = numpy.clip(light_, 0, 1)
     return 255 * numpy.where(light_ <= 0.0031308, 12.92 * light_, 1.055 * light_ ** (1 / 2.4) - 0.055)
 
 
