@@ -12,8 +12,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
 use turnhue_reports::record::{self, Record, Verdict};
+use turnhue_stages::chain::coupon::reading::Row;
 
-use crate::clock::SystemClock;
+use crate::calibrate::{Choice, Refusal, Request, calibrate};
+use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless, nearest};
 use crate::plan::{Plan, Stages, plan};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
@@ -89,6 +91,34 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Write a process file with what was read off a printed coupon: bleed, clearance, minimum wall
+    #[command(after_help = exit::HELP)]
+    Calibrate {
+        /// Folder of the run that made the coupon
+        #[arg(value_name = "RUN")]
+        run: PathBuf,
+        /// Process file to begin from; it stays as it is
+        #[arg(long, value_name = "FILE")]
+        process: PathBuf,
+        /// The smallest patch (row C) whose faces all show their colours: its number, or its cell, such as 0.9 mm
+        #[arg(long, value_name = "PATCH")]
+        smallest_patch: Option<Choice>,
+        /// The thinnest line (row L) that shows its own colour in every band: its number, or its width
+        #[arg(long, value_name = "LINE")]
+        thinnest_line: Option<Choice>,
+        /// The first slot (row F) in which the key slides: its number, or its gap
+        #[arg(long, value_name = "SLOT")]
+        first_sliding: Option<Choice>,
+        /// The thinnest fin (row T) that is whole: its number, or its thickness
+        #[arg(long, value_name = "FIN")]
+        thinnest_wall: Option<Choice>,
+        /// The new process file
+        #[arg(long, value_name = "FILE")]
+        into: PathBuf,
+        /// Write over the new file if it is there
+        #[arg(long)]
+        replace: bool,
+    },
     /// Draw the summary page of finished runs anew, from their records
     Report {
         /// Run folders
@@ -113,6 +143,25 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
         Command::Check { jobs, json } => desk.check(jobs, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
+        Command::Calibrate {
+            run,
+            process,
+            smallest_patch,
+            thinnest_line,
+            first_sliding,
+            thinnest_wall,
+            into,
+            replace,
+        } => {
+            let read = [
+                (Row::Cells, *smallest_patch),
+                (Row::Lines, *thinnest_line),
+                (Row::Fits, *first_sliding),
+                (Row::Thicknesses, *thinnest_wall),
+            ];
+            let [run, process, into] = [run, process, into].map(Clone::clone);
+            desk.calibrate(&Request { run, process, read, into, replace: *replace })
+        }
         Command::Report { runs } => desk.report(runs),
         Command::Schema => desk.schema(),
     };
@@ -318,6 +367,26 @@ impl Desk<'_> {
             self.out.print(&schema::stage_in_words(stage.as_ref()));
         }
         exit::READY
+    }
+
+    fn calibrate(&mut self, request: &Request) -> u8 {
+        match calibrate(request, SystemClock::start().now()) {
+            Ok(written) => {
+                written.cautions.iter().for_each(|caution| self.voice.diagnose(caution));
+                if !self.voice.quiet {
+                    self.out.print(&written.to_string());
+                }
+                exit::READY
+            }
+            Err(Refusal::Wrong(faults)) => {
+                faults.iter().for_each(|fault| self.voice.diagnose(fault));
+                exit::WRONG_JOB
+            }
+            Err(Refusal::Disk(fault)) => {
+                self.voice.diagnose(&fault);
+                exit::FAILED
+            }
+        }
     }
 
     fn report(&mut self, runs: &[PathBuf]) -> u8 {

@@ -114,7 +114,7 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
     let mut record = record_of(plan, &steps, name, started, seconds, &piece, recorder.stages);
     record.advice = advice;
     write_record(&mut folder, &record).map_err(|error| disk_failure("could not write the record", &error))?;
-    let has_summary = draw_summary(&mut folder, &record, listener);
+    let has_summary = draw_pages(&mut folder, &record, listener);
     let folder = folder.publish().map_err(|error| disk_failure("could not put the run folder in its place", &error))?;
     listener.hear(&Event::Published { folder: &folder });
     let summary = has_summary.then(|| folder.join(pages::SUMMARY));
@@ -310,19 +310,20 @@ fn write_record(folder: &mut RunFolder, record: &Record) -> io::Result<()> {
     out.flush()
 }
 
-/// Whether the summary page was drawn. Without it the run is still whole.
-fn draw_summary(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
-    let drawn = pages::summary(record, folder.staged()).and_then(|page| {
-        let mut out = folder.create(pages::SUMMARY).map_err(|error| error.to_string())?;
-        let written = out.write_all(page.as_bytes());
-        drop(out);
-        written.map_err(|error| {
-            folder.discard(pages::SUMMARY);
-            error.to_string()
-        })
+/// Whether the pages were drawn, the summary above all. Without them the run is still whole.
+fn draw_pages(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
+    let drawn = pages::draw(record, folder.staged()).and_then(|pages| {
+        pages.iter().try_for_each(|page| write_page(folder, page).map_err(|error| error.to_string()))
     });
     if let Err(reason) = &drawn {
         listener.hear(&Event::PageFailed { reason });
     }
     drawn.is_ok()
+}
+
+fn write_page(folder: &mut RunFolder, page: &pages::Page) -> io::Result<()> {
+    let mut out = folder.create(page.name)?;
+    let written = out.write_all(page.html.as_bytes());
+    drop(out);
+    written.inspect_err(|_| folder.discard(page.name))
 }

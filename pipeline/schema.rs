@@ -1,5 +1,7 @@
 //! JSON Schema of a job file with every stage's settings, and the settings of a stage in words.
 
+use std::collections::BTreeMap;
+
 use schemars::Schema;
 use serde_json::{Map, Value, json};
 use turnhue_stages::stage::AnyStage;
@@ -111,7 +113,7 @@ pub fn stages_in_words(stages: &Stages) -> String {
 pub fn stage_in_words(stage: &dyn AnyStage) -> String {
     let schema = stage.schema().to_value();
     let mut words = format!("{} (version {}): {}\n", stage.name(), stage.version(), stage.purpose());
-    let mut settings = Settings { root: &schema, words: &mut words, any: false };
+    let mut settings = Settings { root: &schema, words: &mut words, any: false, said: BTreeMap::new() };
     settings.within(&schema, 1);
     if !settings.any {
         words += "  It takes no settings.\n";
@@ -124,6 +126,8 @@ struct Settings<'a> {
     words: &'a mut String,
     /// Whether there was one.
     any: bool,
+    /// The definitions that were said already, and under which setting.
+    said: BTreeMap<&'a str, &'a str>,
 }
 
 /// A schema may point at itself; settings within settings are shown so far.
@@ -168,16 +172,27 @@ impl<'a> Settings<'a> {
     }
 
     /// Says one setting; `about` is the schema that describes it.
-    fn one(&mut self, name: &str, property: &'a Value, default: &str, about: &'a Value, depth: usize) {
+    fn one(&mut self, name: &'a str, property: &'a Value, default: &str, about: &'a Value, depth: usize) {
         self.any = true;
-        self.line(depth, &format!("{name}: {}{default}", self.taken(property, 0)));
+        let definition = property.get("$ref").and_then(Value::as_str).filter(|_| self.holds_settings(property));
+        let before = definition.and_then(|definition| self.said.get(definition)).copied();
+        let as_before = before.map_or(String::new(), |before| format!("; as `{before}` above"));
+        self.line(depth, &format!("{name}: {}{default}{as_before}", self.taken(property, 0)));
         let about = about.get("description").and_then(Value::as_str).unwrap_or_default();
         for line in about.lines().filter(|line| !line.is_empty()) {
             self.line(depth + 2, line);
         }
-        if depth < DEEPEST {
+        if depth < DEEPEST && before.is_none() {
+            self.said.extend(definition.map(|definition| (definition, name)));
             self.within(property, depth + 1);
         }
+    }
+
+    /// Whether there are settings within a schema.
+    fn holds_settings(&self, schema: &'a Value) -> bool {
+        let schema = self.follow(schema);
+        let within = alternatives(schema).any(|one| properties(self.follow(one)).next().is_some());
+        within || properties(schema).next().is_some()
     }
 
     fn line(&mut self, depth: usize, text: &str) {

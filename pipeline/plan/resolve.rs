@@ -7,9 +7,10 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use turnhue_reports::record::File;
+use turnhue_stages::colorimetry::profile;
 use turnhue_stages::formats::model::Format;
 use turnhue_stages::process::Process;
-use turnhue_stages::stage::{Shelf, Shop};
+use turnhue_stages::stage::{Misfit, Shelf, Shop};
 
 use super::{PlannedStep, Resolved, Stages, chain, misfit_of};
 use crate::advise::cell;
@@ -136,25 +137,43 @@ impl Resolver<'_> {
     }
 
     fn process(&mut self, name: &str) -> Option<Process> {
-        let doing = || format!("reading the process file named in {}", self.text.place("process"));
+        let doing = format!("reading the process file named in {}", self.text.place("process"));
         let bytes = self.input(name, "process file", text::LARGEST, "process")?;
         let mut faults = Vec::new();
         let process = Text::parse(&self.path(name).display().to_string(), bytes)
             .map_err(|refused| faults = refused)
             .ok()
-            .and_then(|text| {
-                let process: Process = settings::read(&text, "", text.value().clone(), &mut faults)?;
-                match process.check() {
-                    Ok(()) => Some(process),
-                    Err((field, message)) => {
-                        let at = text.place(&format!("{field}.value"));
-                        faults.push(Diagnostic::error(format!("`{field}` {message}")).at(at));
-                        None
-                    }
-                }
-            });
-        self.faults.extend(faults.into_iter().map(|fault| fault.during(doing())));
+            .and_then(|text| self.process_of(name, &text, &mut faults));
+        self.faults.extend(faults.into_iter().map(|fault| fault.during(doing.clone())));
         process
+    }
+
+    fn process_of(&mut self, name: &str, text: &Text, faults: &mut Vec<Diagnostic>) -> Option<Process> {
+        let mut process: Process = settings::read(text, "", text.value().clone(), faults)?;
+        let refused = process.check().err().or_else(|| self.read_profile(name, &mut process).err());
+        let Some(misfit) = refused else { return Some(process) };
+        faults.push(settings::at_setting(text, "", misfit));
+        None
+    }
+
+    /// Reads the ICC profile that a process names, from beside the process file.
+    fn read_profile(&mut self, process_file: &str, process: &mut Process) -> Result<(), Misfit> {
+        let Some(profile) = process.profile.as_mut().map(|figure| &mut figure.value) else { return Ok(()) };
+        let wrong = |message: String, remedy: &str| Misfit::new("profile.value", message, remedy);
+        let beside = Path::new(process_file).with_file_name(profile.name());
+        let bytes = input::read(&self.folder.join(&beside), profile::LARGEST).map_err(|trouble| {
+            let elsewhere = trouble.missing && trouble.remedy.is_empty();
+            let relative = "paths in a process file are relative to the process file's folder";
+            wrong(trouble.message, if elsewhere { relative } else { &trouble.remedy })
+        })?;
+        let shown = beside.to_string_lossy();
+        self.inputs.push(file(&shown, "named by the process file", bytes.len() as u64, blake3::hash(&bytes)));
+        profile.take(&bytes).map_err(|message| {
+            wrong(
+                format!("the profile {} {message}", profile.name()),
+                "ask the bureau for its RGB or CMYK output profile, or leave `profile` out: then `gamut` says what is printable",
+            )
+        })
     }
 
     fn refuse_repeats(&mut self, steps: &[Step]) {

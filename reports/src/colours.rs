@@ -1,6 +1,7 @@
 //! The colours of the six sides, as the `colour` stage was told them.
 
 use serde_json::Value;
+use turnhue_stages::findings::{self, Fact};
 use turnhue_stages::{Side, Six, Srgb};
 
 use crate::record::Record;
@@ -10,9 +11,24 @@ pub(crate) const fn symbol(side: Side) -> &'static str {
     ["Ri", "Le", "Ba", "Fr", "To", "Bo"][side as usize]
 }
 
-/// The six colours, where a stage was told one for every side.
+/// The six colours, where a stage was told one for every side, or said the mean of what it laid there.
 pub(crate) fn of_sides(record: &Record) -> Option<Six<Srgb>> {
-    record.stages.iter().rev().filter(|stage| stage.name == "colour").find_map(|stage| six(&stage.settings))
+    let mut stages = record.stages.iter().rev().filter(|stage| stage.name == "colour");
+    stages.find_map(|stage| six(&stage.settings).or_else(|| said(&stage.facts)))
+}
+
+/// The colours in the table `faces by side`: a side with a picture or a gradient is known by its mean.
+fn said(facts: &[Fact]) -> Option<Six<Srgb>> {
+    let rows = facts.iter().find_map(|fact| match &fact.value {
+        findings::Value::Table { columns, rows } if fact.name == "faces by side" && columns.get(1)? == "colour" => {
+            Some(rows)
+        }
+        _ => None,
+    })?;
+    let of =
+        |side: &Side| rows.iter().find(|row| row.first().is_some_and(|word| word == side.word()))?.get(1)?.parse().ok();
+    let colours: Option<Vec<Srgb>> = Side::ALL.iter().map(of).collect();
+    Some(Six(colours?.try_into().ok()?))
 }
 
 /// The colour of the cavity, where the `colour` stage was told it.

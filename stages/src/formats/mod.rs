@@ -1,6 +1,7 @@
 //! The file formats that the stages read and write.
 
 pub mod animation;
+pub mod bitmap;
 pub mod jpeg;
 pub mod model;
 pub mod picture;

@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use crate::colorimetry::gamut::Printable;
 use crate::colorimetry::{linear, pigment};
-use crate::paint::{Guard, GuardOn, Paint};
+use crate::paint::{Guard, Paint};
 use crate::print::spread::{Field, MIXED, Reach, spread};
-use crate::print::{Around, Edge, Sheet};
+use crate::print::{Around, Sheet};
 use crate::process::{Figure, Process};
 use crate::solid::Grid;
 use crate::{Length, Side, Six, Srgb};
@@ -135,10 +136,7 @@ impl<'a> Press<'a> {
             .then(|| self.spread(per_edge, reach, bands.as_ref(), |face| self.inks.of[self.paint.ink[face] as usize]));
         let printed = match &absorbed {
             Some(absorbed) => self.inks.colours(absorbed.values(), |&absorbed| absorbed),
-            None => {
-                let of_sides = Side::ALL.map(|side| self.inks.of_side(self.paint, side));
-                self.inks.colours(shares.values(), |share| mixed(share, &of_sides))
-            }
+            None => self.inks.colours(shares.values(), |share| mixed(share, &self.inks.of_sides)),
         };
         let sheet = Sheet {
             grid: self.grid,
@@ -150,7 +148,7 @@ impl<'a> Press<'a> {
             printed,
         };
         let alone: Vec<Srgb> = self.inks.of.iter().map(|&ink| self.inks.colour(ink)).collect();
-        let solid = Six::from_fn(|side| self.inks.colour(self.inks.of_side(self.paint, side)));
+        let solid = Six::from_fn(|side| self.inks.colour(self.inks.of_sides[side as usize]));
         let alone = self.paint.ink.iter().map(|&ink| alone[ink as usize]).collect();
         Printed { sheet, shares, solid, alone }
     }
@@ -203,29 +201,25 @@ struct Inks {
     base: [f32; 3],
     /// What each of the paint's colours absorbs beside that.
     of: Vec<[f32; 3]>,
-    process: Process,
+    /// The same for the colour that each side is known by.
+    of_sides: [[f32; 3]; 6],
 }
 
 impl Inks {
+    /// Where the process says what is printable, the ink for a colour is what makes a solid patch come out as that, bare
+    /// material and all; where it does not, the ink for an ideal white is laid on whatever the material is.
     fn new(paint: &Paint, process: &Process) -> Self {
         let base = process.base.as_ref().map_or([0.0; 3], |base| absorption(base.value));
-        let mut inks = Self { base, of: Vec::new(), process: process.clone() };
-        inks.of = paint.colours.iter().map(|&colour| inks.ink(colour)).collect();
-        inks
-    }
-
-    /// What the ink for a colour absorbs. Where the process says what is printable, that is what a solid patch comes out
-    /// as, bare material and all; where it does not, the ink for an ideal white is laid on whatever the material is.
-    fn ink(&self, colour: Srgb) -> [f32; 3] {
-        if self.process.gamut.is_none() && self.process.profile.is_none() {
-            return absorption(colour);
-        }
-        let whole = absorption(printable(&self.process, colour));
-        std::array::from_fn(|i| (whole[i] - self.base[i]).max(0.0))
-    }
-
-    fn of_side(&self, paint: &Paint, side: Side) -> [f32; 3] {
-        self.ink(paint.sides[side])
+        let printable = process.printable();
+        let ink = |&colour: &Srgb| {
+            if matches!(printable, Printable::Every) {
+                return absorption(colour);
+            }
+            let whole = absorption(printable.printable(colour));
+            std::array::from_fn(|i| (whole[i] - base[i]).max(0.0))
+        };
+        let of = paint.colours.par_iter().with_min_len(64).map(ink).collect();
+        Self { base, of, of_sides: paint.sides.0.map(|colour| ink(&colour)) }
     }
 
     fn colour(&self, ink: [f32; 3]) -> Srgb {
@@ -256,9 +250,17 @@ fn absorption(colour: Srgb) -> [f32; 3] {
     pigment::absorption(linear(colour)).map(|a| a as f32)
 }
 
-/// The nearest colour that the process can print.
-fn printable(_: &Process, colour: Srgb) -> Srgb {
-    colour
+/// For each face the edges along which a guard leaves a band, in the order of [`Edge::ALL`]. A face at the rim of an opening
+/// has none: a cut there would end on the wall of the shaft.
+#[must_use]
+pub fn held_edges(paint: &Paint, around: &Around, guard: Guard) -> Vec<[bool; 4]> {
+    let colour = |face: u32| paint.colours[paint.ink[face as usize] as usize];
+    let of_face = |face: u32| {
+        let beside = around.of_face(face);
+        let whole = beside.iter().all(Option::is_some);
+        beside.map(|beside| whole && beside.is_some_and(|beside| guard.holds_back(colour(face), colour(beside.face))))
+    };
+    (0..paint.faces.len() as u32).map(of_face).collect()
 }
 
 /// Where ink is held back: for each face the edges along which it has a band.
@@ -270,15 +272,7 @@ struct Bands {
 
 impl Bands {
     fn new(press: &Press<'_>, guard: Guard) -> Self {
-        let paint = press.paint;
-        let strength = |ink: u32| -> f32 { press.inks.of[ink as usize].iter().sum() };
-        let held = |face: usize, beside: u32| {
-            let (own, other) = (paint.ink[face], paint.ink[beside as usize]);
-            own != other && (guard.on == GuardOn::Both || strength(own) > strength(other))
-        };
-        let beside = |face: usize, edge| press.around.beyond(face as u32, edge);
-        let of_face = |face| Edge::ALL.map(|edge| beside(face, edge).is_some_and(|beside| held(face, beside.face)));
-        let edges = (0..paint.faces.len()).map(of_face).collect();
+        let edges = held_edges(press.paint, &press.around, guard);
         Self { width: (guard.width / press.grid.cell).clamp(0.0, 0.5), edges }
     }
 

@@ -1,18 +1,39 @@
 //! `colour`: gives every outside face the colour of the side it faces, and writes the piece in colour.
+//!
+//! 1. `settings` say what each side carries: a colour, a gradient, or a picture.
+//! 2. A side is looked at straight from it (`facade`). A picture is laid on the silhouette there, and each face takes the
+//!    mean of the light on its footprint (`footprints`); a gradient gives each face the mean of its stretch (`ramp`). A
+//!    face that something hides takes what lies at its place too: it shows as the piece turns.
+//! 3. Bands and spots are laid over that (`laying`).
+//! 4. Ink is held back along edges between colours, where the job wishes (`guard`).
+//! 5. The piece is written (`writing`), with a sheet to fold of two neighbouring sides (`folded`).
+//!
+//! Facts: `outside faces`, `outside area`, `faces by side`, `inside colour`, `colours`, `triangles`; with pictures or
+//! gradients `carried by each side`, and with pictures `pictures kept` and the largest of its two differences.
+
+mod facade;
+mod folded;
+mod footprints;
+mod guard;
+mod laying;
+mod palette;
+mod ramp;
+mod settings;
+mod telling;
+mod writing;
 
 use std::sync::Arc;
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-
-use crate::findings::{Fact, Finding, Unit};
-use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+pub use self::folded::Folded;
+pub use self::guard::{GuardBand, GuardWish};
+use self::laying::Dressed;
+pub use self::settings::{Axis, Band, Coat, Fit, Gradient, Mix, Over, PictureFile, Settings, Spot, Stop};
+use crate::Six;
+use crate::formats::bitmap;
 use crate::outlook::Outlook;
 use crate::paint::Paint;
-use crate::solid::{Patch, Skin};
-use crate::stage::{Halt, Shop, Stage, some_cubes};
-use crate::workpiece::{OrderedFile, Part, Workpiece};
-use crate::{Side, Six, Srgb};
+use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
+use crate::workpiece::{Hull, OrderedFile, Part, Workpiece};
 
 /// See the module's documentation.
 pub struct Colour;
@@ -22,61 +43,58 @@ const ORDERED: &str = "piece.3mf";
 /// Edge of the pictures, in pixels.
 const PICTURE: u32 = 480;
 
-/// Settings of `colour`: a colour for each side, as `"#rrggbb"`, `"#rgb"` or a CSS colour name.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct Settings {
-    /// Faces that look to +x.
-    pub right: Srgb,
-    /// Faces that look to −x.
-    pub left: Srgb,
-    /// Faces that look to +y.
-    pub back: Srgb,
-    /// Faces that look to −y.
-    pub front: Srgb,
-    /// Faces that look up.
-    pub top: Srgb,
-    /// Faces that look down.
-    pub bottom: Srgb,
-    /// The cavity, and the shafts of its openings.
-    #[serde(default = "Settings::default_inside")]
-    pub inside: Srgb,
-}
-
-impl Settings {
-    fn default_inside() -> Srgb {
-        Srgb([0xff; 3])
-    }
-
-    fn sides(&self) -> Six<Srgb> {
-        Six([self.right, self.left, self.back, self.front, self.top, self.bottom])
-    }
-}
-
 impl Stage for Colour {
     type Settings = Settings;
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
-    fn outlook(_: &Settings, before: Outlook) -> Outlook {
-        let faces = before.skin_faces();
-        before.after(BUILDING * faces + PICTURES, HELD * faces)
+    fn files(settings: &Settings) -> Vec<String> {
+        settings.pictures().map(|(_, picture)| picture.file.clone()).collect()
+    }
+
+    fn outlook(settings: &Settings, before: Outlook) -> Outlook {
+        let faces = before.skin_faces() * settings.guard.growth();
+        let pictures = if settings.pictures().next().is_some() { bitmap::MOST_BYTES } else { 0.0 };
+        before.after((BUILDING * faces + PICTURES).max(pictures), HELD * faces)
+    }
+
+    fn check(settings: &Settings, shop: &Shop<'_>) -> Result<(), Misfit> {
+        settings.check()?;
+        settings.pictures().try_for_each(|(side, picture)| laying::read(side, picture, shop).map(drop))
     }
 
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
-        let paint = paint(settings, Arc::clone(&hull.faces));
-        say(shop, settings, &paint, cell);
+        let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
+        palette::say(shop, &paint)?;
         shop.go_on()?;
-        let path = write(shop, &hull.skin, &paint)?;
+        let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
+        let path = writing::write(shop, &hull.skin, &paint, banded.as_ref())?;
+        folded::write(settings.folded.as_ref(), &dressed, &paint, cell, shop)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))
     }
+}
+
+/// Lays on the faces what the settings say, and tells of it.
+fn lay(
+    settings: &Settings,
+    piece: &Workpiece,
+    hull: &Hull,
+    shop: &mut Shop<'_>,
+) -> Result<(Six<Dressed>, Paint), Halt> {
+    let cells = some_cubes(piece.cells().expect("the plan saw to it"))?;
+    let extent = cells.extent().expect("there are some cubes");
+    let dressed = laying::dress(settings, &hull.faces, piece.void(), extent, shop)?;
+    let (paint, covered) = laying::paint(settings, &dressed, Arc::clone(&hull.faces), cells.grid(), extent[0]);
+    telling::tell(shop, settings, &dressed, &paint, &covered, cells.grid().cell);
+    shop.go_on()?;
+    Ok((dressed, paint))
 }
 
 /// Bytes a face of the skin that the piece keeps: the face, a point, two triangles and where they are from, their colour.
@@ -86,72 +104,5 @@ const BUILDING: f64 = 150.0;
 /// Bytes of the pictures while they are drawn.
 const PICTURES: f64 = 32e6;
 
-fn paint(settings: &Settings, faces: Arc<[crate::solid::Face]>) -> Paint {
-    let sides = settings.sides();
-    let mut colours: Vec<Srgb> = sides.0.into_iter().chain([settings.inside]).collect();
-    colours.sort_unstable();
-    colours.dedup();
-    let place = sides.0.map(|colour| colours.partition_point(|&c| c < colour) as u32);
-    let ink = faces.iter().map(|face| place[face.side as usize]).collect();
-    Paint { colours, faces, ink, sides, inside: settings.inside, guard: None }
-}
-
-/// Writes the piece in its formats, and its pictures; gives the path of the ordered file.
-fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<std::path::PathBuf, Halt> {
-    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u32;
-    let ink: Vec<u32> = skin
-        .patches
-        .iter()
-        .map(|patch| match patch {
-            Patch::Outside(face) => paint.ink[*face as usize],
-            Patch::Inside => inside,
-        })
-        .collect();
-    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
-    shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
-    let title = shop.title().to_owned();
-    let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
-        threemf::write(&mesh, &title, out)
-    })?;
-    shop.go_on()?;
-    if shop.draft() {
-        return Ok(path);
-    }
-    shop.artefact("piece.ply", "the coloured piece as PLY", |out| ply::write(&mesh, out))?;
-    shop.artefact("piece.stl", "the piece without colour as STL", |out| {
-        stl::write(&skin.points, &skin.triangles, out)
-    })?;
-    shop.go_on()?;
-    for (view, image) in picture::render_all(&mesh, PICTURE) {
-        shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
-    }
-    Ok(path)
-}
-
-fn say(shop: &mut Shop<'_>, settings: &Settings, paint: &Paint, cell: f64) {
-    let mut counts = Six([0usize; 6]);
-    for face in paint.faces.iter() {
-        counts[face.side] += 1;
-    }
-    let sides = settings.sides();
-    let row = |side: Side| {
-        let area = counts[side] as f64 * cell * cell / 100.0;
-        vec![side.to_string(), sides[side].to_string(), counts[side].to_string(), format!("{area:.2}")]
-    };
-    shop.fact(Fact::whole("outside faces", paint.faces.len(), Unit::Faces));
-    shop.fact(Fact::number("outside area", paint.faces.len() as f64 * cell * cell / 100.0, Unit::Cm2));
-    shop.fact(Fact::table("faces by side", &["side", "colour", "faces", "area, cm²"], Side::ALL.map(row).to_vec()));
-    shop.fact(Fact::text("inside colour", settings.inside.to_string()));
-    for (i, a) in Side::ALL.into_iter().enumerate() {
-        for b in Side::ALL.into_iter().skip(i + 1).filter(|&b| sides[a] == sides[b]) {
-            shop.finding(Finding::caution(
-                "same-colour",
-                format!(
-                    "{a} and {b} have the same colour {}: no change shows when the piece turns from one to the other",
-                    sides[a]
-                ),
-                format!("choose another colour for {b}, unless that is what you want"),
-            ));
-        }
-    }
-}
+#[cfg(test)]
+mod tests;
