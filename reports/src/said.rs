@@ -12,6 +12,9 @@ use crate::views::Pictures;
 /// Most rows of a table that stands open: a table of twelve pairs of sides is read, one of 72 steps of a turn is not.
 const MOST_ROWS: usize = 36;
 
+/// What stands in a cell for which there is nothing to say.
+const NOTHING: [&str; 2] = ["", "–"];
+
 /// Facts, as the page shows them.
 pub(crate) struct Said {
     /// Name and value, with its unit.
@@ -90,7 +93,7 @@ impl Table {
     /// A table under a name, in words.
     pub(crate) fn of(name: &str, columns: &[String], rows: &[Vec<String>]) -> Self {
         let all = |at: usize, is: fn(&str) -> bool| {
-            let mut texts = rows.iter().filter_map(|row| row.get(at)).filter(|text| !text.is_empty()).peekable();
+            let mut texts = rows.iter().filter_map(|row| row.get(at)).filter(|text| !NOTHING.contains(&text.as_str())).peekable();
             at > 0 && texts.peek().is_some() && texts.all(|text| is(text))
         };
         let column = |(at, heading): (usize, &String)| Column {
