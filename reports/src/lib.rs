@@ -12,6 +12,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod advice;
 mod cautions;
 mod chart;
 mod colours;

@@ -19,6 +19,8 @@ use turnhue_stages::findings::Severity;
 use turnhue_stages::process::Figure;
 use turnhue_stages::{Length, Side, Six, Srgb};
 
+use crate::advice::plot;
+use crate::advice::view::AdviceView;
 use crate::cautions::{self, Caution};
 use crate::colours;
 use crate::numbers;
@@ -64,6 +66,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         key_facts: key_facts(record),
         findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        advice: record.advice.as_ref().map(AdviceView::of),
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
@@ -101,6 +104,7 @@ struct Page<'a> {
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
     cost: Option<Said>,
+    advice: Option<AdviceView<'a>>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
     stages: Vec<StageView<'a>>,
@@ -139,7 +143,11 @@ impl Page<'_> {
 
     /// What the stages made, but for the views, each with its stage.
     fn made(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name)).collect()
+        let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
+        self.artefacts()
+            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name))
+            .chain(advice)
+            .collect()
     }
 
     /// The pictures of the piece from its sides and corners, each with its stage.

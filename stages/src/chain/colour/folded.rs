@@ -84,7 +84,7 @@ pub(super) fn write(
         Some(_) => varied().or(Some(PAIRS[0])),
         None => varied(),
     };
-    let Some(pair) = pair else { return Ok(()) };
+    let Some(pair) = pair.filter(|_| !shop.draft()) else { return Ok(()) };
     shop.go_on()?;
     let faces = pair.map(|side| Face::of(&dressed[side], paint));
     let plan = Plan::new(&faces, asked.copied().unwrap_or_default())?;
