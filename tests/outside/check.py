@@ -8,11 +8,13 @@ import bleed
 import colorimetry
 import colours
 import conversion
+import coupon
 import distances
 import files
 import jobs
 import likeness
 import models
+import pictures
 import shapes
 import source
 import told
@@ -62,6 +64,10 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("pictures"):
+        pictures.check(tally, scratch)
+    with tally.part("coupon"):
+        coupon.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):
