@@ -333,8 +333,8 @@ impl Corral {
                 .map(|at| self.weights[at] / (self.weights[at] - target[at]))
                 .fold(1.0, f64::min);
             let mut kept = 0;
-            for at in 0..self.count {
-                let weight = self.weights[at] + share * (target[at] - self.weights[at]);
+            for (at, target) in target.into_iter().enumerate().take(self.count) {
+                let weight = self.weights[at] + share * (target - self.weights[at]);
                 if weight > 1e-14 {
                     (self.points[kept], self.weights[kept]) = (self.points[at], weight);
                     kept += 1;
