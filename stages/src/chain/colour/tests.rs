@@ -13,6 +13,8 @@ use serde_json::{Value, json};
 use super::*;
 use crate::conformance::{Folder, Trial};
 use crate::findings;
+use crate::formats::ColouredMesh;
+use crate::formats::picture::{View, render};
 use crate::paint::Paint;
 use crate::solid::{Cells, Face, Grid};
 use crate::stage::{Outcome, erase};
@@ -58,10 +60,10 @@ fn settings(set: &Value) -> Value {
 struct Run {
     paint: Paint,
     said: Outcome,
-    folder: tempfile::TempDir,
+    hull: Arc<Hull>,
 }
 
-/// What the stage does, but for the search for a better palette and the sheet to fold, which take their time.
+/// What the stage does, but for the search for a better palette and the files, which take their time.
 fn run(cells: Cells, picture: RgbImage, set: &Value) -> Run {
     let folder = tempfile::tempdir().unwrap();
     let files = BTreeMap::from([("a.png".to_owned(), png(picture))]);
@@ -73,9 +75,8 @@ fn run(cells: Cells, picture: RgbImage, set: &Value) -> Run {
     let mut piece = Workpiece::default().with_cells(cells);
     let hull = piece.hull().unwrap();
     let (_, paint) = lay(&settings, &piece, &hull, &mut shop).unwrap();
-    writing::write(&mut shop, &hull.skin, &paint, None).unwrap();
     let said = shop.close();
-    Run { paint, said, folder }
+    Run { paint, said, hull }
 }
 
 impl Run {
@@ -97,6 +98,28 @@ impl Run {
     }
 }
 
+/// The colours a sixth in from the corners of the silhouette, as a view of the piece has them.
+fn corners_of_view(done: &Run, side: Side) -> [[u8; 3]; 4] {
+    let (colours, ink) = writing::inks(&done.hull.skin, &done.paint, None, Srgb(WHITE));
+    let (points, triangles) = (&done.hull.skin.points, &done.hull.skin.triangles);
+    let mesh = ColouredMesh { points, triangles, colours: &colours, ink: &ink };
+    let view = render(&mesh, View::Side(side), 90);
+    let edge = view.edge() as usize;
+    let solid = |at: &usize| view.pixels()[*at][3] == 255;
+    let xs: Vec<usize> = (0..edge * edge).filter(solid).map(|at| at % edge).collect();
+    let ys: Vec<usize> = (0..edge * edge).filter(solid).map(|at| at / edge).collect();
+    let ends = |v: &[usize]| [*v.iter().min().unwrap(), *v.iter().max().unwrap()];
+    let ([left, right], [top, bottom]) = (ends(&xs), ends(&ys));
+    let inset = (right - left) / 6;
+    [
+        [left + inset, top + inset],
+        [right - inset, top + inset],
+        [left + inset, bottom - inset],
+        [right - inset, bottom - inset],
+    ]
+    .map(|[x, y]| [0, 1, 2].map(|c| view.pixels()[y * edge + x][c]))
+}
+
 #[test]
 fn a_picture_stands_upright_and_unmirrored_on_every_side() {
     let corners = picture([[RED, BLACK, GREEN], [BLACK; 3], [BLUE, BLACK, WHITE]]);
@@ -112,21 +135,8 @@ fn a_picture_stands_upright_and_unmirrored_on_every_side() {
     for (side, corner_cells) in cases {
         let done = run(block(3, 3, 3), corners.clone(), &json!({ side.word(): { "picture": "a.png" } }));
         assert_eq!(corner_cells.map(|cell| done.at(side, cell)), [RED, GREEN, BLUE, WHITE], "{side}");
-        // The view that is written shows the same: the middle of each corner cell, in the picture's own place.
-        let view = image::open(done.folder.path().join(format!("view-{side}.png"))).unwrap().into_rgba8();
-        let solid = |p: &image::Rgba<u8>| p.0[3] == 255;
-        let xs: Vec<u32> = view.enumerate_pixels().filter(|(_, _, p)| solid(p)).map(|(x, _, _)| x).collect();
-        let ys: Vec<u32> = view.enumerate_pixels().filter(|(_, _, p)| solid(p)).map(|(_, y, _)| y).collect();
-        let ends = |v: &[u32]| [*v.iter().min().unwrap(), *v.iter().max().unwrap()];
-        let ([left, right], [top, bottom]) = (ends(&xs), ends(&ys));
-        let inset = (right - left) / 6;
-        let spots = [
-            [left + inset, top + inset],
-            [right - inset, top + inset],
-            [left + inset, bottom - inset],
-            [right - inset, bottom - inset],
-        ];
-        let seen = spots.map(|[x, y]| [0, 1, 2].map(|c| view.get_pixel(x, y).0[c]));
+        // The view of the piece shows the same: the middle of each corner cell, in the picture's own place.
+        let seen = corners_of_view(&done, side);
         assert_eq!(seen, [RED, GREEN, BLUE, WHITE], "view from the {side}");
     }
 }
