@@ -12,13 +12,15 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
 use turnhue_reports::record::{self, Record, Verdict};
+use turnhue_stages::chain::coupon::reading::Row;
 
-use crate::clock::SystemClock;
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::calibrate::{Choice, Refusal, Request, calibrate};
+use crate::clock::{Clock as _, SystemClock};
+use crate::diagnostic::{Diagnostic, harmless, nearest};
 use crate::plan::{Plan, Stages, plan};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
-use crate::{exit, pages, schema};
+use crate::{advise, exit, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -54,6 +56,22 @@ enum Command {
         /// Print one JSON object a job: `run`, `summary` and `order` are paths, `verdict` a word
         #[arg(long)]
         json: bool,
+        /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
+        #[arg(long)]
+        no_advice: bool,
+    },
+    /// Compare sizes of the cell for each job and recommend one; keeps nothing on the disk
+    #[command(after_help = exit::HELP)]
+    Advise {
+        /// Job files
+        #[arg(required = true, value_name = "JOB")]
+        jobs: Vec<PathBuf>,
+        /// Folder below which a hidden one is made while it works
+        #[arg(long, value_name = "DIR", default_value = "runs")]
+        into: PathBuf,
+        /// Print one JSON object a job
+        #[arg(long)]
+        json: bool,
     },
     /// Read jobs and everything they name, check the chain and say it in words; runs and writes nothing
     #[command(after_help = exit::HELP)]
@@ -72,6 +90,34 @@ enum Command {
         /// Print JSON; for one stage, the JSON Schema of its settings
         #[arg(long)]
         json: bool,
+    },
+    /// Write a process file with what was read off a printed coupon: bleed, clearance, minimum wall
+    #[command(after_help = exit::HELP)]
+    Calibrate {
+        /// Folder of the run that made the coupon
+        #[arg(value_name = "RUN")]
+        run: PathBuf,
+        /// Process file to begin from; it stays as it is
+        #[arg(long, value_name = "FILE")]
+        process: PathBuf,
+        /// The smallest patch (row C) whose faces all show their colours: its number, or its cell, such as 0.9 mm
+        #[arg(long, value_name = "PATCH")]
+        smallest_patch: Option<Choice>,
+        /// The thinnest line (row L) that shows its own colour in every band: its number, or its width
+        #[arg(long, value_name = "LINE")]
+        thinnest_line: Option<Choice>,
+        /// The first slot (row F) in which the key slides: its number, or its gap
+        #[arg(long, value_name = "SLOT")]
+        first_sliding: Option<Choice>,
+        /// The thinnest fin (row T) that is whole: its number, or its thickness
+        #[arg(long, value_name = "FIN")]
+        thinnest_wall: Option<Choice>,
+        /// The new process file
+        #[arg(long, value_name = "FILE")]
+        into: PathBuf,
+        /// Write over the new file if it is there
+        #[arg(long)]
+        replace: bool,
     },
     /// Draw the summary page of finished runs anew, from their records
     Report {
@@ -93,9 +139,29 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, into, json } => desk.run(jobs, into, *json),
+        Command::Run { jobs, into, json, no_advice } => desk.run(jobs, into, *json, !no_advice),
+        Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
         Command::Check { jobs, json } => desk.check(jobs, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
+        Command::Calibrate {
+            run,
+            process,
+            smallest_patch,
+            thinnest_line,
+            first_sliding,
+            thinnest_wall,
+            into,
+            replace,
+        } => {
+            let read = [
+                (Row::Cells, *smallest_patch),
+                (Row::Lines, *thinnest_line),
+                (Row::Fits, *first_sliding),
+                (Row::Thicknesses, *thinnest_wall),
+            ];
+            let [run, process, into] = [run, process, into].map(Clone::clone);
+            desk.calibrate(&Request { run, process, read, into, replace: *replace })
+        }
         Command::Report { runs } => desk.report(runs),
         Command::Schema => desk.schema(),
     };
@@ -164,7 +230,7 @@ struct Desk<'a> {
 }
 
 impl Desk<'_> {
-    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool, advice: bool) -> u8 {
         let cancel = stop_when_asked();
         let clock = SystemClock::start();
         let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
@@ -173,22 +239,51 @@ impl Desk<'_> {
             if cancel.load(Ordering::Relaxed) {
                 return exit::FAILED;
             }
-            let ended = self.run_one(job, &surroundings);
+            let ended = self.run_one(job, &surroundings, advice);
             worst = worst.max(ended.code());
             self.tell(job, &ended, json);
         }
         worst
     }
 
-    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>) -> Ended {
+    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>, advice: bool) -> Ended {
         let plan = match self.plan(job) {
-            Ok(plan) => plan,
+            Ok(plan) if advice => plan,
+            Ok(plan) => plan.without_advice(),
             Err(ended) => return ended,
         };
         match run(&plan, surroundings, &mut Progress::new(self.voice)) {
             Ok(published) => Ended::Published(Box::new(published)),
             Err(failure) => Ended::Failed(failure),
         }
+    }
+
+    fn advise(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+        let cancel = stop_when_asked();
+        let clock = SystemClock::start();
+        let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
+        let mut worst = exit::READY;
+        for job in jobs {
+            if cancel.load(Ordering::Relaxed) {
+                return exit::FAILED;
+            }
+            let advised = self.plan(job).and_then(|plan| {
+                let advice = advise::advise(&plan, &surroundings, &mut Progress::new(self.voice));
+                advice.map(|advice| (plan, advice)).map_err(Ended::Failed)
+            });
+            let faults = advised.as_ref().err().map(Ended::faults).unwrap_or_default();
+            worst = worst.max(advised.as_ref().err().map_or(exit::READY, Ended::code));
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            let advised = advised.ok();
+            if json {
+                let advice = advised.as_ref().map(|(_, advice)| advice);
+                self.out.json(&json!({ "job": job.to_string_lossy(), "advice": advice, "faults": faults }));
+            } else if let Some((plan, advice)) = &advised {
+                // The table is the result, and no chatter that `--quiet` would leave out.
+                self.out.print(&advise::in_words(plan, advice));
+            }
+        }
+        worst
     }
 
     /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
@@ -274,6 +369,26 @@ impl Desk<'_> {
         exit::READY
     }
 
+    fn calibrate(&mut self, request: &Request) -> u8 {
+        match calibrate(request, SystemClock::start().now()) {
+            Ok(written) => {
+                written.cautions.iter().for_each(|caution| self.voice.diagnose(caution));
+                if !self.voice.quiet {
+                    self.out.print(&written.to_string());
+                }
+                exit::READY
+            }
+            Err(Refusal::Wrong(faults)) => {
+                faults.iter().for_each(|fault| self.voice.diagnose(fault));
+                exit::WRONG_JOB
+            }
+            Err(Refusal::Disk(fault)) => {
+                self.voice.diagnose(&fault);
+                exit::FAILED
+            }
+        }
+    }
+
     fn report(&mut self, runs: &[PathBuf]) -> u8 {
         let mut worst = exit::READY;
         for run in runs {
@@ -356,6 +471,11 @@ fn result_in_words(published: &Published) -> String {
         Verdict::NotValidated => "not validated",
     };
     let mut words = format!("{commission}: {verdict}\n  run      {}\n", published.folder.display());
+    if let Some(advice) = &published.record.advice {
+        for sentence in &advice.words {
+            words += &harmless(&format!("  advice   {sentence}\n"));
+        }
+    }
     for (name, path) in [("order", published.order()), ("summary", published.summary.clone())] {
         if let Some(path) = path {
             words += &format!("  {name:8} {}\n", path.display());

@@ -42,6 +42,11 @@ impl Place {
         &self.source.name
     }
 
+    /// The bytes of the file that it marks.
+    pub(crate) fn span(&self) -> Range<usize> {
+        self.span.clone()
+    }
+
     /// Line and column of the first character, both counted from 1; columns in characters.
     #[must_use]
     pub fn line_and_column(&self) -> (usize, usize) {

@@ -140,6 +140,7 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::repair::Repair>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),
+        stage::erase::<chain::coupon::Coupon>(),
         stage::erase::<chain::proof::Proof>(),
         stage::erase::<chain::validate::Validate>(),
         stage::erase::<chain::estimate::Estimate>(),

@@ -8,6 +8,7 @@ use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::Six;
+use crate::colorimetry::{linear, pigment};
 use crate::solid::Face;
 
 /// An sRGB colour (IEC 61966-2-1), eight bits a channel. Written `"#c8553d"`, `"#c53"` or as a CSS colour name.
@@ -107,6 +108,15 @@ pub struct Guard {
     pub width: f64,
     /// On which of the two faces at such an edge.
     pub on: GuardOn,
+}
+
+impl Guard {
+    /// Whether a face of a colour has a band at an edge to a face of another.
+    #[must_use]
+    pub fn holds_back(&self, own: Srgb, other: Srgb) -> bool {
+        let strength = |colour| pigment::absorption(linear(colour)).iter().sum::<f64>();
+        own != other && (self.on == GuardOn::Both || strength(own) > strength(other))
+    }
 }
 
 /// The faces at an edge between two colours that are held back.

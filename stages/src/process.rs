@@ -192,6 +192,12 @@ const LONGEST_VOLUME_MM: f64 = 100_000.0;
 const DARKEST_BASE: f64 = 20.0;
 
 impl Process {
+    /// The colour of the bare material: white where the process does not say.
+    #[must_use]
+    pub fn bare(&self) -> Srgb {
+        self.base.as_ref().map_or(Srgb([0xff; 3]), |base| base.value)
+    }
+
     /// Which colours the process can print, by its profile if it has been read, else by its gamut. Where neither says so, or the
     /// gamut makes no sense, every colour.
     #[must_use]

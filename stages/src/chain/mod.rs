@@ -1,6 +1,7 @@
 //! The stages that ship, one file or folder each.
 
 pub mod colour;
+pub mod coupon;
 pub mod estimate;
 pub mod foot;
 pub mod hollow;

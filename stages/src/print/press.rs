@@ -6,9 +6,9 @@ use rayon::prelude::*;
 
 use crate::colorimetry::gamut::Printable;
 use crate::colorimetry::{linear, pigment};
-use crate::paint::{Guard, GuardOn, Paint};
+use crate::paint::{Guard, Paint};
 use crate::print::spread::{Field, MIXED, Reach, spread};
-use crate::print::{Around, Edge, Sheet};
+use crate::print::{Around, Sheet};
 use crate::process::{Figure, Process};
 use crate::solid::Grid;
 use crate::{Length, Side, Six, Srgb};
@@ -250,6 +250,19 @@ fn absorption(colour: Srgb) -> [f32; 3] {
     pigment::absorption(linear(colour)).map(|a| a as f32)
 }
 
+/// For each face the edges along which a guard leaves a band, in the order of [`Edge::ALL`]. A face at the rim of an opening
+/// has none: a cut there would end on the wall of the shaft.
+#[must_use]
+pub fn held_edges(paint: &Paint, around: &Around, guard: Guard) -> Vec<[bool; 4]> {
+    let colour = |face: u32| paint.colours[paint.ink[face as usize] as usize];
+    let of_face = |face: u32| {
+        let beside = around.of_face(face);
+        let whole = beside.iter().all(Option::is_some);
+        beside.map(|beside| whole && beside.is_some_and(|beside| guard.holds_back(colour(face), colour(beside.face))))
+    };
+    (0..paint.faces.len() as u32).map(of_face).collect()
+}
+
 /// Where ink is held back: for each face the edges along which it has a band.
 struct Bands {
     /// Share of an edge that a band takes, up to a half.
@@ -259,15 +272,7 @@ struct Bands {
 
 impl Bands {
     fn new(press: &Press<'_>, guard: Guard) -> Self {
-        let paint = press.paint;
-        let strength = |ink: u32| -> f32 { press.inks.of[ink as usize].iter().sum() };
-        let held = |face: usize, beside: u32| {
-            let (own, other) = (paint.ink[face], paint.ink[beside as usize]);
-            own != other && (guard.on == GuardOn::Both || strength(own) > strength(other))
-        };
-        let beside = |face: usize, edge| press.around.beyond(face as u32, edge);
-        let of_face = |face| Edge::ALL.map(|edge| beside(face, edge).is_some_and(|beside| held(face, beside.face)));
-        let edges = (0..paint.faces.len()).map(of_face).collect();
+        let edges = held_edges(press.paint, &press.around, guard);
         Self { width: (guard.width / press.grid.cell).clamp(0.0, 0.5), edges }
     }
 

@@ -86,6 +86,15 @@ impl Scores {
         named.min_by(|a, b| a.0.total_cmp(&b.0))
     }
 
+    /// How far the weakest of the scores is on its way from failing, at 0, to holding, at 1: what decides the verdict, as one
+    /// number. Nothing on a piece that shows nothing.
+    #[must_use]
+    pub fn margin(&self) -> Option<f64> {
+        let named = self.legibility().map(|(named, _)| NAMED.progress(named));
+        let kept = self.least_separation().map(|pair| KEPT.progress(pair.kept()));
+        named.into_iter().chain(kept).min_by(f64::total_cmp)
+    }
+
     /// The seen neighbours that keep least of their separation; nothing where all have one colour.
     #[must_use]
     pub fn least_separation(&self) -> Option<&Separation> {

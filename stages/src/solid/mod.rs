@@ -1,5 +1,6 @@
 //! The solid geometry that the stages share.
 
+pub mod banded;
 mod bins;
 mod cells;
 pub mod chain;

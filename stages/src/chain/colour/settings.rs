@@ -11,6 +11,7 @@ use serde::ser::SerializeMap;
 use serde::{Deserialize, Serialize, Serializer};
 
 use super::folded::Folded;
+use super::guard::GuardWish;
 use crate::stage::Misfit;
 use crate::{Length, Side, Six, Srgb};
 
@@ -44,6 +45,11 @@ pub struct Settings {
     /// that both carry a picture or a gradient.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub folded: Option<Folded>,
+    /// A band without ink along edges between colours, so that running colour stays on its own side: `none`, `best` (the
+    /// width that the print prediction rates best, if any is worth it), or `{ width: 0.2 mm, on: both }`, on both faces or on
+    /// the `stronger`.
+    #[serde(default)]
+    pub guard: GuardWish,
 }
 
 /// Most bands and spots: far more than anybody writes by hand.

@@ -3,24 +3,19 @@
 use std::path::PathBuf;
 
 use super::{ORDERED, PICTURE};
+use crate::Srgb;
 use crate::findings::{Fact, Unit};
 use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
 use crate::paint::Paint;
+use crate::solid::banded::Banded;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop};
 
-/// Writes all; gives the path of the ordered file.
-pub(super) fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<PathBuf, Halt> {
-    let inside = paint.colours.iter().position(|&c| c == paint.inside).unwrap_or_default() as u32;
-    let ink: Vec<u32> = skin
-        .patches
-        .iter()
-        .map(|patch| match patch {
-            Patch::Outside(face) => paint.ink[*face as usize],
-            Patch::Inside => inside,
-        })
-        .collect();
-    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &paint.colours, ink: &ink };
+/// Writes all, with the cut skin where there is one; gives the path of the ordered file.
+pub(super) fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint, banded: Option<&Banded>) -> Result<PathBuf, Halt> {
+    let skin = banded.map_or(skin, |banded| &banded.skin);
+    let (colours, ink) = inks(skin, paint, banded.map(|banded| banded.band.as_slice()), shop.process().bare());
+    let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &colours, ink: &ink };
     shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
     let title = shop.title().to_owned();
     let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
@@ -39,4 +34,25 @@ pub(super) fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint) -> Result<P
         shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
     }
     Ok(path)
+}
+
+/// The colours of a skin and the place of each triangle's among them: `bare` in the bands where ink is held back.
+pub(super) fn inks(skin: &Skin, paint: &Paint, band: Option<&[bool]>, bare: Srgb) -> (Vec<Srgb>, Vec<u32>) {
+    let mut colours = paint.colours.clone();
+    let mut place = |colour: Srgb| {
+        let known = colours.iter().position(|&c| c == colour);
+        known.unwrap_or_else(|| {
+            colours.push(colour);
+            colours.len() - 1
+        }) as u32
+    };
+    let inside = place(paint.inside);
+    let bare = band.map_or(inside, |_| place(bare));
+    let ink = |(triangle, patch): (usize, &Patch)| match patch {
+        Patch::Outside(_) if band.is_some_and(|band| band[triangle]) => bare,
+        Patch::Outside(face) => paint.ink[*face as usize],
+        Patch::Inside => inside,
+    };
+    let ink = skin.patches.iter().enumerate().map(ink).collect();
+    (colours, ink)
 }

@@ -60,6 +60,7 @@ fn faces(mesh: &Mesh, t: usize, intent: &Intent<'_>) -> Faces {
 pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: &mut Said) {
     let mut area_by_side = Six([0.0; 6]);
     let mut covered = vec![0.0; intent.faces()];
+    let mut bare = vec![0.0; intent.faces()];
     let (mut no_side, mut unpainted, mut wrong, mut inside_wrong) = (vec![], vec![], vec![], vec![]);
     let mut uncoloured = 0;
     for (t, &faces) in assigned.iter().enumerate() {
@@ -77,7 +78,9 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
                 let (cell, side) = intent.face(face as usize);
                 area_by_side[side] += mesh.area(t);
                 covered[face as usize] += mesh.area(t);
-                if mesh.colours[t] != Some(intent.colour(face as usize)) {
+                if is_band(mesh, t, face as usize, intent) {
+                    bare[face as usize] += mesh.area(t);
+                } else if mesh.colours[t] != Some(intent.colour(face as usize)) {
                     wrong.push((side, face, mesh.colours[t], spot(Some(cell))));
                 }
             }
@@ -111,6 +114,34 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
     );
     fault("off-the-cells", unpainted, "outside triangles lie where the job has no painted cube face");
     fault("face-missing", uncovered(&covered, intent), "painted cube faces are not there in full");
+    if intent.guarded() {
+        fault(
+            "guard-wrong",
+            wrong_bands(&bare, intent),
+            "cube faces do not have the guard bands that the job asks for",
+        );
+        said.facts.push(Fact::number("area of guard bands", bare.iter().sum::<f64>() / 100.0, Unit::Cm2));
+    }
+}
+
+/// Whether a triangle on a painted face is bare where the job wants it bare.
+pub(super) fn is_band(mesh: &Mesh, t: usize, face: usize, intent: &Intent<'_>) -> bool {
+    if !intent.guarded() {
+        return false;
+    }
+    let bands = intent.bands(face);
+    let low = intent.origin() + intent.cell() * intent.face(face).0.as_dvec3();
+    mesh.colours[t] == Some(bands.bare) && bands.hold(&mesh.corners(t).map(|corner| corner - low), intent.cell())
+}
+
+/// Painted faces with more or less bare than their bands: what is bare elsewhere has been told as a wrong colour.
+fn wrong_bands(bare: &[f64], intent: &Intent<'_>) -> Vec<Spot> {
+    let slack = 4.0 * NEAR * intent.cell();
+    let wanted = |f: usize| intent.bands(f).area(intent.face(f).1, intent.cell());
+    (0..bare.len())
+        .filter(|&f| (bare[f] - wanted(f)).abs() > slack && !intent.in_mouth(f))
+        .map(|f| Spot { mm: intent.face_middle(f), cell: Some(cell_of(intent, f)), measure: bare[f] })
+        .collect()
 }
 
 fn wrong_colour(wrong: &[(Side, u32, Option<Srgb>, Spot)], intent: &Intent<'_>, said: &mut Said) {

@@ -21,15 +21,17 @@ pub(super) struct Intent<'a> {
     pub(super) openings: &'a [Opening],
     /// The wall in mm between cavity and outside, where there is a void.
     pub(super) wall: Option<f64>,
+    /// The colour of the bare material.
+    bare: Srgb,
 }
 
 impl<'a> Intent<'a> {
     /// `wall`, where given, stands before that of the void.
-    pub(super) fn new(grid: &Grid, paint: &'a Paint, void: Option<&'a Void>, wall: Option<f64>) -> Self {
+    pub(super) fn new(grid: &Grid, paint: &'a Paint, void: Option<&'a Void>, wall: Option<f64>, bare: Srgb) -> Self {
         let mut by_cell: Vec<u32> = (0..paint.faces.len() as u32).collect();
         by_cell.sort_unstable_by_key(|&f| key(paint.faces[f as usize].cell, paint.faces[f as usize].side));
         let openings = void.map_or(&[][..], |void| &void.openings);
-        Self { grid: *grid, paint, by_cell, openings, wall: void.map(|void| wall.unwrap_or(void.wall)) }
+        Self { grid: *grid, paint, by_cell, openings, wall: void.map(|void| wall.unwrap_or(void.wall)), bare }
     }
 
     /// Edge of a cell in mm.
@@ -85,11 +87,74 @@ impl<'a> Intent<'a> {
         Some(self.by_cell[found] as usize)
     }
 
+    /// Whether the job asked for guard bands.
+    pub(super) fn guarded(&self) -> bool {
+        self.paint.guard.is_some()
+    }
+
+    /// Where the painted face `f` is to be left bare.
+    pub(super) fn bands(&self, f: usize) -> Bands {
+        let none = Bands { bare: self.bare, width: 0.0, low: [false; 3], high: [false; 3] };
+        // Where ink and material have one colour, a band does not show.
+        let Some(guard) = self.paint.guard.filter(|_| self.colour(f) != self.bare) else { return none };
+        let mut bands = Bands { width: guard.width, ..none };
+        let across = self.face(f).1.axis();
+        for side in Side::ALL.into_iter().filter(|side| side.axis() != across) {
+            // At the rim of an opening a face is left whole.
+            let Some(beside) = self.beside(f, side) else { return none };
+            let held = guard.holds_back(self.colour(f), self.colour(beside));
+            let ends = if side.positive() { &mut bands.high } else { &mut bands.low };
+            ends[side.axis()] = held;
+        }
+        bands
+    }
+
+    /// The painted face with which the surface goes on beyond the edge of face `f` towards a side: around the edge if there
+    /// is air beside the cell, else straight on, else up the cell that stands there.
+    fn beside(&self, f: usize, towards: Side) -> Option<usize> {
+        let (cell, side) = self.face(f);
+        let beside = cell + towards.step();
+        let around = self.find(cell, towards);
+        around.or_else(|| self.find(beside, side)).or_else(|| self.find(beside + side.step(), towards.opposite()))
+    }
+
     /// Whether the painted face `f` has been cut away by an opening.
     pub(super) fn in_mouth(&self, f: usize) -> bool {
         let (cell, side) = self.face(f);
         let centre = self.grid.centre(cell);
         self.openings.iter().any(|o| o.side == side && centre.cmpgt(o.low).all() && centre.cmplt(o.high).all())
+    }
+}
+
+/// Where a face is to be left bare.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Bands {
+    /// The colour that shows there.
+    pub(super) bare: Srgb,
+    width: f64,
+    /// Along each axis whether there is a band at the face's low end,
+    low: [bool; 3],
+    /// and at its high end.
+    high: [bool; 3],
+}
+
+impl Bands {
+    /// The area of the bands on a face, in mm²: that of the face less that of the rectangle which they leave.
+    pub(super) fn area(&self, side: Side, cell: f64) -> f64 {
+        let left = |axis: usize| {
+            cell - self.width * (f64::from(u8::from(self.low[axis])) + f64::from(u8::from(self.high[axis])))
+        };
+        let core: f64 = (0..3).filter(|&axis| axis != side.axis()).map(left).product();
+        cell * cell - core
+    }
+
+    /// Whether places, in mm from the cell's lowest corner, all lie in one of the bands.
+    pub(super) fn hold(&self, places: &[DVec3; 3], cell: f64) -> bool {
+        let within = self.width + NEAR;
+        (0..3).any(|axis| {
+            self.low[axis] && places.iter().all(|place| place[axis] <= within)
+                || self.high[axis] && places.iter().all(|place| place[axis] >= cell - within)
+        })
     }
 }
 

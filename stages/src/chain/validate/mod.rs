@@ -9,7 +9,8 @@
 //! 3. Volume, surface, size, centre of mass, weight; the piece fits the machine, the file its limits (`mass`). It stands
 //!    on its lowest facets, and tips over at a safe angle only (`standing`).
 //! 4. The openings are where they should be and wide enough; the inside is reached through nothing else (`outside`).
-//! 5. Each outside triangle lies on a painted cube face and has its colour; each face is there (`colours`).
+//! 5. Each outside triangle lies on a painted cube face and has its colour, or is bare and lies in a guard band that the job
+//!    asked for; each face is there, and its bands have their area (`colours`).
 //! 6. The wall between cavity and outside is as thick as asked, by the exact distance of triangles; the thinnest part
 //!    of the piece by rays (`wall`).
 //! 7. From each side, all outside surface seen has that side's colour (`views`).
@@ -76,7 +77,7 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
 
@@ -108,7 +109,7 @@ impl Stage for Validate {
         };
         shop.go_on()?;
         let wall = settings.wall.map(Length::mm);
-        let intent = Intent::new(cells.grid(), paint, piece.void(), wall);
+        let intent = Intent::new(cells.grid(), paint, piece.void(), wall, shop.process().bare());
         measure(&mesh, bytes, &intent, shop.process()).tell(shop);
         shop.go_on()?;
         Ok(piece)

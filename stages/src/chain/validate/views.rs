@@ -4,7 +4,7 @@
 use glam::DVec3;
 use rayon::prelude::*;
 
-use super::colours::Faces;
+use super::colours::{Faces, is_band};
 use super::intent::Intent;
 use super::mesh::Mesh;
 use super::said::Said;
@@ -13,7 +13,7 @@ use crate::findings::{Fact, Finding, Unit};
 use crate::{Side, Six};
 
 /// Rays along each edge of a cell. Visible outside surface ends at cell borders only, so any number gives its area
-/// exactly; two tell the two triangles of a face apart.
+/// exactly; two tell the two triangles of a face apart. What guard bands cover is taken from the triangles of each face.
 const RAYS: i32 = 2;
 
 /// What is seen from a side, in mm².
@@ -23,6 +23,8 @@ pub(super) struct View {
     pub(super) outside: f64,
     /// Of it, what faces the side and carries its colour.
     pub(super) own: f64,
+    /// Of it, what is neither that nor a guard band that the job asked for.
+    pub(super) other: f64,
     /// Inside surface, seen through an opening.
     pub(super) through: f64,
 }
@@ -36,17 +38,34 @@ impl View {
 
 /// Looks from all six sides.
 pub(super) fn look(mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>) -> Six<View> {
-    Six::from_fn(|side| look_from(side, mesh, tree, assigned, intent))
+    let bare = bare_shares(mesh, assigned, intent);
+    Six::from_fn(|side| look_from(side, mesh, tree, assigned, intent, &bare))
 }
 
-fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>) -> View {
+/// The share of each painted face that is bare as a guard band; empty where the job has no guard.
+fn bare_shares(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>) -> Vec<f64> {
+    if !intent.guarded() {
+        return Vec::new();
+    }
+    let mut shares = vec![0.0; intent.faces()];
+    for (t, faces) in assigned.iter().enumerate() {
+        if let Faces::Painted(face) = *faces
+            && is_band(mesh, t, face as usize, intent)
+        {
+            shares[face as usize] += mesh.area(t) / (intent.cell() * intent.cell());
+        }
+    }
+    shares
+}
+
+fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>, bare: &[f64]) -> View {
     let (u, v) = ((side.axis() + 1) % 3, (side.axis() + 2) % 3);
     let step = intent.cell() / f64::from(RAYS);
     let (columns, rows) = (intent.counts()[u] * RAYS, intent.counts()[v] * RAYS);
     // Beyond everything, so that nothing hides behind the eye.
     let eye = tree.beyond(side);
     let sum_row = |row: i32| {
-        let mut hits = [0u32; 3];
+        let mut hits = [0.0f64; 4];
         for column in 0..columns {
             let mut from = DVec3::ZERO;
             from[side.axis()] = eye;
@@ -54,24 +73,26 @@ fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &
             from[v] = intent.origin()[v] + step * (f64::from(row) + 0.5);
             let Some((_, t)) = tree.first_hit(from, side.opposite(), 0.0) else { continue };
             match seen(side, mesh, t as usize, assigned, intent) {
-                Seen::Own => hits[0] += 1,
-                Seen::Other => hits[1] += 1,
-                Seen::Through => hits[2] += 1,
+                Seen::Own(face) => {
+                    let bare = bare.get(face).copied().unwrap_or(0.0);
+                    hits[0] += 1.0 - bare;
+                    hits[3] += bare;
+                }
+                Seen::Other => hits[1] += 1.0,
+                Seen::Through => hits[2] += 1.0,
             }
         }
         hits
     };
-    let [own, other, through] = (0..rows)
-        .into_par_iter()
-        .map(sum_row)
-        .map(|hits| hits.map(u64::from))
-        .reduce(|| [0; 3], |a, b| std::array::from_fn(|i| a[i] + b[i]))
-        .map(|hits| hits as f64 * step * step);
-    View { outside: own + other, own, through }
+    let rows: Vec<[f64; 4]> = (0..rows).into_par_iter().map(sum_row).collect();
+    let sums = rows.iter().fold([0.0; 4], |sums, row| std::array::from_fn(|i| sums[i] + row[i]));
+    let [own, other, through, bare] = sums.map(|hits| hits * step * step);
+    View { outside: own + other + bare, own, other, through }
 }
 
 enum Seen {
-    Own,
+    /// The side's own colour, or its guard band, on the painted face with that number.
+    Own(usize),
     Other,
     Through,
 }
@@ -81,8 +102,8 @@ fn seen(side: Side, mesh: &Mesh, t: usize, assigned: &[Faces], intent: &Intent<'
         Faces::Inside => Seen::Through,
         Faces::Painted(face) => {
             let face = face as usize;
-            let own = intent.face(face).1 == side && mesh.colours[t] == Some(intent.colour(face));
-            if own { Seen::Own } else { Seen::Other }
+            let own = mesh.colours[t] == Some(intent.colour(face)) || is_band(mesh, t, face, intent);
+            if own && intent.face(face).1 == side { Seen::Own(face) } else { Seen::Other }
         }
         Faces::None | Faces::Unpainted(_) => Seen::Other,
     }
@@ -106,11 +127,10 @@ pub(super) fn check(views: &Six<View>, said: &mut Said) {
     ));
     let least = views.iter().map(|(_, view)| view.share()).fold(100.0, f64::min);
     said.facts.push(Fact::number("least share in the side's own colour", least, Unit::Percent));
-    for (side, view) in views.iter().filter(|(_, view)| view.own < view.outside) {
+    for (side, view) in views.iter().filter(|(_, view)| view.other > 0.0) {
         let message = format!(
             "from the {side}, {:.2} mm² of {:.2} mm² show another colour than the {side}'s",
-            view.outside - view.own,
-            view.outside
+            view.other, view.outside
         );
         let remedy = "see the findings about colours; do not order this file, make it again with `colour`";
         said.findings.push(Finding::fault("view-not-its-colour", message, remedy));

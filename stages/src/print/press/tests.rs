@@ -4,6 +4,7 @@ use glam::{DVec3, IVec3};
 
 use super::*;
 use crate::conformance;
+use crate::paint::GuardOn;
 use crate::solid::Cells;
 use crate::solid::skin::outside_faces;
 
