@@ -371,6 +371,8 @@ fn limited(depths: &[u8; 257]) -> [u8; 16] {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+
     use super::*;
 
     /// Judge: the decoder of the `image` library.

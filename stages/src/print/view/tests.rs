@@ -318,7 +318,10 @@ fn odd_sheets_give_pictures() {
         let shares = subject.shares(&names(sheet), 10.0);
         (subject.sides(pixels), shares)
     };
-    let empty = Sheet { grid: Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::ZERO }, ..sheet(IVec3::ONE, 1.0, 0.1, |_| false) };
+    let empty = Sheet {
+        grid: Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::ZERO },
+        ..sheet(IVec3::ONE, 1.0, 0.1, |_| false)
+    };
     let (sides, shares) = draw(&empty, 100.0, 9);
     assert!(sides.iter().all(|side| side.printed.pixels().iter().all(|&p| p == [0; 4])));
     assert!(shares.iter().all(|at| at.designed.0 == [0.0; 6] && at.named.0 == [0.0; 6]));
@@ -356,10 +359,11 @@ fn shares_of_a_cube_seen_from_above() {
     let sheet = cube(1.0, 0.0);
     let subject = Subject::new(&sheet);
     let at = &subject.shares(&names(&sheet), 20.0)[6];
-    let close = |side: Side, share: f64| (at.designed[side] - share).abs() < 5e-5 && (at.named[side] - share).abs() < 5e-5;
+    let close =
+        |side: Side, share: f64| (at.designed[side] - share).abs() < 5e-5 && (at.named[side] - share).abs() < 5e-5;
     assert!(close(Side::Front, 0.5006) && close(Side::Right, 0.2890) && close(Side::Top, 0.2104), "{at:?}");
     // From the direction (1, −1, 1): a third each.
-    let at = &subject.shares(&names(&sheet), FRAC_1_SQRT_2.atan().to_degrees())[9];
+    let at = &subject.shares(&names(&sheet), libm::atan(FRAC_1_SQRT_2).to_degrees())[9];
     for side in [Side::Front, Side::Right, Side::Top] {
         assert!((at.designed[side] - 1.0 / 3.0).abs() < 1e-12, "{at:?}");
     }
@@ -368,7 +372,7 @@ fn shares_of_a_cube_seen_from_above() {
 #[test]
 fn a_cube_hands_over_within_53_degrees() {
     // sin θ / (sin θ + cos θ) is 25 % at atan ⅓ and 75 % at atan 3.
-    let expected = (3f64.atan() - (1.0f64 / 3.0).atan()).to_degrees();
+    let expected = (libm::atan(3.0) - libm::atan(1.0 / 3.0)).to_degrees();
     let mut sheet = cube(1.0, 0.0);
     let turn = Subject::new(&sheet).shares(&names(&sheet), 0.0);
     let sides = [Side::Front, Side::Right, Side::Back, Side::Left, Side::Front];

@@ -64,7 +64,8 @@ impl<'a> Texture<'a> {
     fn at_edge(&self, face: u32, side: Side, place: [f64; 2], on: &OnFace) -> usize {
         let n = self.sheet.per_edge;
         let texel = |v: f64| texel(v * n as f64, n);
-        let inwards = |edge: Edge| if edge as usize % 2 == 1 { 1.0 - place[edge as usize / 2] } else { place[edge as usize / 2] };
+        let inwards =
+            |edge: Edge| if edge as usize % 2 == 1 { 1.0 - place[edge as usize / 2] } else { place[edge as usize / 2] };
         let rounded = self.rounded(face);
         let rounded = Edge::ALL.into_iter().filter(|&edge| rounded[edge as usize]);
         let Some(edge) = rounded.min_by(|&a, &b| inwards(a).total_cmp(&inwards(b))) else {
