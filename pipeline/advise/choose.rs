@@ -58,7 +58,7 @@ pub(super) fn choose(sizes: Vec<Size>, own: Option<f64>, bounds: &Bounds<'_>, mi
             about_own(&sizes[row], &breaks[row], bounds)
         });
     }
-    words.extend(own_row.or(best).and_then(|row| smallest(&sizes[row], own_row.is_some())));
+    words.extend(own_row.and_then(|row| smallest(&sizes[row])));
     let currency = sizes.iter().find_map(|size| size.price.as_ref()).map(|price| price.currency.clone());
     Advice {
         budget: bounds.budget.map(|budget| Money {
@@ -244,12 +244,11 @@ fn about_own(size: &Size, breaks: &[Limit], bounds: &Bounds<'_>) -> String {
 }
 
 /// From which finished size on the effect holds with as many cells.
-fn smallest(size: &Size, is_own: bool) -> Option<String> {
-    let whose = if is_own { "as many cells as the job asks for" } else { "as many cells as there are then" };
+fn smallest(size: &Size) -> Option<String> {
     let cell = mm(size.smallest_cell_that_holds?);
     let finished =
         size.smallest_size_that_holds.as_ref().map_or(String::new(), |finished| format!(": a piece of {finished}"));
-    Some(format!("With {whose} the effect holds from a cell of {cell} on{finished}."))
+    Some(format!("With as many cells as the job asks for the effect holds from a cell of {cell} on{finished}."))
 }
 
 /// A budget with its currency, or with that of the price where the job leaves it out.
