@@ -339,6 +339,6 @@ fn the_sad_ball_fails_and_says_what_would_hold() {
     assert_eq!(effects, [(0.6, Effect::Fails), (3.0, Effect::Holds)]);
     assert_eq!(advice.recommended, Some(3.0));
     let told = advice.words.join(" ");
-    assert!(told.contains("The job's own cell is 0.6 mm. The effect fails, decided by"), "{told}");
+    assert!(told.contains("The job's own cell is 0.6 mm. The effect fails: "), "{told}");
     assert!(told.contains("With as many cells as the job asks for the effect holds from a cell of"), "{told}");
 }
