@@ -16,11 +16,11 @@ use turnhue_stages::chain::coupon::reading::Row;
 
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
-use crate::diagnostic::{Diagnostic, nearest};
+use crate::diagnostic::{Diagnostic, harmless, nearest};
 use crate::plan::{Plan, Stages, plan};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
-use crate::{exit, pages, schema};
+use crate::{advise, exit, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -54,6 +54,22 @@ enum Command {
         #[arg(long, value_name = "DIR", default_value = "runs")]
         into: PathBuf,
         /// Print one JSON object a job: `run`, `summary` and `order` are paths, `verdict` a word
+        #[arg(long)]
+        json: bool,
+        /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
+        #[arg(long)]
+        no_advice: bool,
+    },
+    /// Compare sizes of the cell for each job and recommend one; keeps nothing on the disk
+    #[command(after_help = exit::HELP)]
+    Advise {
+        /// Job files
+        #[arg(required = true, value_name = "JOB")]
+        jobs: Vec<PathBuf>,
+        /// Folder below which a hidden one is made while it works
+        #[arg(long, value_name = "DIR", default_value = "runs")]
+        into: PathBuf,
+        /// Print one JSON object a job
         #[arg(long)]
         json: bool,
     },
@@ -123,7 +139,8 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, into, json } => desk.run(jobs, into, *json),
+        Command::Run { jobs, into, json, no_advice } => desk.run(jobs, into, *json, !no_advice),
+        Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
         Command::Check { jobs, json } => desk.check(jobs, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
@@ -213,7 +230,7 @@ struct Desk<'a> {
 }
 
 impl Desk<'_> {
-    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool, advice: bool) -> u8 {
         let cancel = stop_when_asked();
         let clock = SystemClock::start();
         let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
@@ -222,22 +239,51 @@ impl Desk<'_> {
             if cancel.load(Ordering::Relaxed) {
                 return exit::FAILED;
             }
-            let ended = self.run_one(job, &surroundings);
+            let ended = self.run_one(job, &surroundings, advice);
             worst = worst.max(ended.code());
             self.tell(job, &ended, json);
         }
         worst
     }
 
-    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>) -> Ended {
+    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>, advice: bool) -> Ended {
         let plan = match self.plan(job) {
-            Ok(plan) => plan,
+            Ok(plan) if advice => plan,
+            Ok(plan) => plan.without_advice(),
             Err(ended) => return ended,
         };
         match run(&plan, surroundings, &mut Progress::new(self.voice)) {
             Ok(published) => Ended::Published(Box::new(published)),
             Err(failure) => Ended::Failed(failure),
         }
+    }
+
+    fn advise(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+        let cancel = stop_when_asked();
+        let clock = SystemClock::start();
+        let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
+        let mut worst = exit::READY;
+        for job in jobs {
+            if cancel.load(Ordering::Relaxed) {
+                return exit::FAILED;
+            }
+            let advised = self.plan(job).and_then(|plan| {
+                let advice = advise::advise(&plan, &surroundings, &mut Progress::new(self.voice));
+                advice.map(|advice| (plan, advice)).map_err(Ended::Failed)
+            });
+            let faults = advised.as_ref().err().map(Ended::faults).unwrap_or_default();
+            worst = worst.max(advised.as_ref().err().map_or(exit::READY, Ended::code));
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            let advised = advised.ok();
+            if json {
+                let advice = advised.as_ref().map(|(_, advice)| advice);
+                self.out.json(&json!({ "job": job.to_string_lossy(), "advice": advice, "faults": faults }));
+            } else if let Some((plan, advice)) = &advised {
+                // The table is the result, and no chatter that `--quiet` would leave out.
+                self.out.print(&advise::in_words(plan, advice));
+            }
+        }
+        worst
     }
 
     /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
@@ -425,6 +471,11 @@ fn result_in_words(published: &Published) -> String {
         Verdict::NotValidated => "not validated",
     };
     let mut words = format!("{commission}: {verdict}\n  run      {}\n", published.folder.display());
+    if let Some(advice) = &published.record.advice {
+        for sentence in &advice.words {
+            words += &harmless(&format!("  advice   {sentence}\n"));
+        }
+    }
     for (name, path) in [("order", published.order()), ("summary", published.summary.clone())] {
         if let Some(path) = path {
             words += &format!("  {name:8} {}\n", path.display());

@@ -19,6 +19,16 @@ pub enum Event<'a> {
         /// The most memory that it will hold, as far as that can be known.
         memory: Option<Memory>,
     },
+    /// Sizes of the cell are going to be compared.
+    AdviceBegan {
+        /// How many.
+        sizes: usize,
+    },
+    /// A size was tried; they come in any order.
+    SizeTried {
+        /// The cell, mm.
+        cell: f64,
+    },
     /// A stage begins.
     StageBegan {
         /// Its place in the chain, counted from 0.

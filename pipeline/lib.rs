@@ -50,6 +50,7 @@
 //!
 //! The stages are an argument: a program that uses the library hands its own list to [`plan::plan`] or [`cli::main`].
 
+pub mod advise;
 pub mod calibrate;
 pub mod cli;
 pub mod clock;

@@ -6,11 +6,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use turnhue_reports::advice::Advice;
 use turnhue_reports::record::{self, FORM, JobText, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::findings::Fact;
-use turnhue_stages::stage::{Halt, Outcome, Shelf as _, Shop};
+use turnhue_stages::stage::{Halt, Outcome, Shelf, Shop};
 use turnhue_stages::workpiece::Workpiece;
 
+use crate::advise;
 use crate::clock::{Clock, Moment};
 use crate::diagnostic::Diagnostic;
 use crate::events::{Both, Event, Listener, Recorder};
@@ -20,6 +22,10 @@ use crate::shelf::RunFolder;
 
 /// The record's file name in the run folder.
 pub const RECORD: &str = "run.json";
+
+/// The files in the run folder that hold what comparing sizes of the cell came to.
+const ADVICE_TABLE: &str = "advice.csv";
+const ADVICE: &str = "advice.json";
 
 /// The stage that measures the ordered file; without it no piece counts as ready to order.
 const MEASURES_THE_ORDER: &str = "validate";
@@ -100,12 +106,15 @@ pub fn run(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn List
         memory: plan.memory().map(|(memory, _)| memory),
     });
 
+    let advice = take_advice(plan, surroundings, &mut folder, listener)?;
+    let steps = advise::chain_of(plan, advice.as_ref())?;
     let mut recorder = Recorder::default();
-    let piece = run_chain(plan, surroundings, &mut folder, &mut Both(&mut recorder, listener))?;
+    let piece = run_chain(plan, &steps, surroundings, &mut folder, &mut Both(&mut recorder, listener))?;
     let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
-    let record = record_of(plan, name, started, seconds, &piece, recorder.stages);
+    let mut record = record_of(plan, &steps, name, started, seconds, &piece, recorder.stages);
+    record.advice = advice;
     write_record(&mut folder, &record).map_err(|error| disk_failure("could not write the record", &error))?;
-    let has_summary = draw_summary(&mut folder, &record, listener);
+    let has_summary = draw_pages(&mut folder, &record, listener);
     let folder = folder.publish().map_err(|error| disk_failure("could not put the run folder in its place", &error))?;
     listener.hear(&Event::Published { folder: &folder });
     let summary = has_summary.then(|| folder.join(pages::SUMMARY));
@@ -134,19 +143,44 @@ fn run_name(plan: &Plan, started: Moment) -> String {
     format!("{}-{}", started.compact(), &hasher.finalize().to_hex()[..8])
 }
 
+/// Compares sizes of the cell, where the job asks for it, and writes down what came of it.
+fn take_advice(
+    plan: &Plan,
+    surroundings: &Surroundings<'_>,
+    folder: &mut RunFolder,
+    listener: &mut dyn Listener,
+) -> Result<Option<Advice>, Failure> {
+    if !plan.compares_sizes() {
+        return Ok(None);
+    }
+    let mut advice = advise::compare(plan, folder.staged(), surroundings.cancel, listener)?;
+    let json =
+        serde_json::to_string_pretty(&advice).unwrap_or_else(|error| panic!("an advice is JSON: {error}")) + "\n";
+    for (name, what, text) in [
+        (ADVICE_TABLE, "sizes of the cell beside each other, as CSV", advise::csv(&advice)),
+        (ADVICE, "sizes of the cell beside each other, with the recommendation, as JSON", json),
+    ] {
+        let written = folder.create(name).and_then(|mut out| out.write_all(text.as_bytes()));
+        written.map_err(|error| disk_failure(&format!("could not write {name}"), &error))?;
+        advice.files.push(folder.file(name, what));
+    }
+    Ok(Some(advice))
+}
+
 fn run_chain(
     plan: &Plan,
+    steps: &[PlannedStep],
     surroundings: &Surroundings<'_>,
     folder: &mut RunFolder,
     listener: &mut dyn Listener,
 ) -> Result<Workpiece, Failure> {
     let mut piece = Workpiece::default().with_surface(Arc::clone(&plan.job.model.surface));
     let mut known: Vec<Fact> = Vec::new();
-    for (index, step) in plan.job.steps.iter().enumerate() {
+    for (index, step) in steps.iter().enumerate() {
         go_on(surroundings)?;
         listener.hear(&Event::StageBegan { index, name: step.stage.name(), purpose: step.purpose });
         let begun = surroundings.clock.elapsed();
-        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder)?;
+        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder, false)?;
         if index == 0 {
             // What reading the model left out is known before any stage; the first one's findings carry it.
             outcome.findings.splice(0..0, plan.job.model.findings());
@@ -166,17 +200,20 @@ fn go_on(surroundings: &Surroundings<'_>) -> Result<(), Failure> {
     if surroundings.cancel.load(Ordering::Relaxed) { Err(Failure::Cancelled) } else { Ok(()) }
 }
 
-fn run_stage(
+/// Runs one stage; as a draft, only for what it says.
+pub(crate) fn run_stage(
     plan: &Plan,
     step: &PlannedStep,
     piece: Workpiece,
     known: &[Fact],
     cancel: &AtomicBool,
-    folder: &mut RunFolder,
+    shelf: &mut dyn Shelf,
+    draft: bool,
 ) -> Result<(Workpiece, Outcome), Failure> {
     let name = step.stage.name();
     let _entered = tracing::debug_span!("stage", name).entered();
-    let mut shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, folder).titled(plan.job.title.as_str());
+    let shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, shelf).titled(plan.job.title.as_str());
+    let mut shop = if draft { shop.drafting() } else { shop };
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))
@@ -206,7 +243,7 @@ fn disk(message: &str, error: &io::Error) -> Diagnostic {
     )
 }
 
-fn disk_failure(message: &str, error: &io::Error) -> Failure {
+pub(crate) fn disk_failure(message: &str, error: &io::Error) -> Failure {
     Failure::Disk(Box::new(disk(message, error)))
 }
 
@@ -228,6 +265,7 @@ fn stage_record(step: &PlannedStep, outcome: Outcome, seconds: f64, folder: &Run
 
 fn record_of(
     plan: &Plan,
+    steps: &[PlannedStep],
     run: String,
     started: Moment,
     seconds: f64,
@@ -246,10 +284,11 @@ fn record_of(
         started: started.rfc3339(),
         seconds,
         job: JobText { file: source.name.clone(), text: source.text.clone() },
-        resolved: plan.resolved(),
+        resolved: plan.resolved_with(steps),
         process: plan.job.process.clone(),
         inputs: plan.job.inputs.clone(),
         stages,
+        advice: None,
     };
     record.verdict = verdict(&record);
     record
@@ -271,19 +310,20 @@ fn write_record(folder: &mut RunFolder, record: &Record) -> io::Result<()> {
     out.flush()
 }
 
-/// Whether the summary page was drawn. Without it the run is still whole.
-fn draw_summary(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
-    let drawn = pages::summary(record, folder.staged()).and_then(|page| {
-        let mut out = folder.create(pages::SUMMARY).map_err(|error| error.to_string())?;
-        let written = out.write_all(page.as_bytes());
-        drop(out);
-        written.map_err(|error| {
-            folder.discard(pages::SUMMARY);
-            error.to_string()
-        })
+/// Whether the pages were drawn, the summary above all. Without them the run is still whole.
+fn draw_pages(folder: &mut RunFolder, record: &Record, listener: &mut dyn Listener) -> bool {
+    let drawn = pages::draw(record, folder.staged()).and_then(|pages| {
+        pages.iter().try_for_each(|page| write_page(folder, page).map_err(|error| error.to_string()))
     });
     if let Err(reason) = &drawn {
         listener.hear(&Event::PageFailed { reason });
     }
     drawn.is_ok()
+}
+
+fn write_page(folder: &mut RunFolder, page: &pages::Page) -> io::Result<()> {
+    let mut out = folder.create(page.name)?;
+    let written = out.write_all(page.html.as_bytes());
+    drop(out);
+    written.inspect_err(|_| folder.discard(page.name))
 }

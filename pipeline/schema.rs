@@ -6,7 +6,7 @@ use schemars::Schema;
 use serde_json::{Map, Value, json};
 use turnhue_stages::stage::AnyStage;
 
-use crate::job::{Commission, KEYS, ModelRequest, Title};
+use crate::job::{AdviseRequest, Commission, KEYS, ModelRequest, Title};
 use crate::plan::Stages;
 
 /// JSON Schema (draft 2020-12) of a job file, for editors that complete and check while one types.
@@ -14,6 +14,7 @@ use crate::plan::Stages;
 pub fn of_job(stages: &Stages) -> Value {
     let mut definitions = Map::new();
     let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
+    let advise = adopt("advise", schemars::schema_for!(AdviseRequest), &mut definitions);
     let steps: Vec<Value> = stages
         .iter()
         .flat_map(|stage| {
@@ -45,6 +46,8 @@ pub fn of_job(stages: &Stages) -> Value {
                 "description": "The chain, in order",
                 "type": "array", "minItems": 1, "items": { "anyOf": steps },
             },
+            // The bare key asks for the usual sizes.
+            "advise": { "description": advise["description"], "anyOf": [advise, { "type": "null" }] },
         },
         "$defs": definitions,
     })
@@ -128,7 +131,7 @@ struct Settings<'a> {
 }
 
 /// A schema may point at itself; settings within settings are shown so far.
-const DEEPEST: usize = 4;
+const DEEPEST: usize = 6;
 
 impl<'a> Settings<'a> {
     /// Says the settings within a schema: of a map, of a list's items, of each alternative.

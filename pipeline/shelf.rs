@@ -25,6 +25,61 @@ pub(crate) struct RunFolder {
     around: Vec<PathBuf>,
 }
 
+/// A hidden folder for files that are not kept: gone when it is dropped, with the folders made for it.
+#[derive(Debug)]
+pub(crate) struct Aside {
+    folder: Option<TempDir>,
+    path: PathBuf,
+    around: Vec<PathBuf>,
+}
+
+impl Aside {
+    /// Below a folder that is made if it is not there.
+    pub(crate) fn open(parent: &Path) -> io::Result<Self> {
+        let around = make_folders(parent)?;
+        // From here on, dropping it takes away what was made.
+        let mut aside = Self { folder: None, path: PathBuf::new(), around };
+        aside.take(parent)?;
+        Ok(aside)
+    }
+
+    /// Below a folder that is there.
+    pub(crate) fn within(parent: &Path) -> io::Result<Self> {
+        let mut aside = Self { folder: None, path: PathBuf::new(), around: Vec::new() };
+        aside.take(parent)?;
+        Ok(aside)
+    }
+
+    fn take(&mut self, parent: &Path) -> io::Result<()> {
+        let folder = tempfile::Builder::new().prefix(".sizes-").suffix(".unfinished").tempdir_in(parent)?;
+        self.path = folder.path().to_owned();
+        self.folder = Some(folder);
+        Ok(())
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
+impl Drop for Aside {
+    fn drop(&mut self) {
+        drop(self.folder.take());
+        remove_folders(&self.around);
+    }
+}
+
+impl Shelf for Aside {
+    fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + '_>> {
+        plain_name(name)?;
+        Ok(Box::new(File::create_new(self.path.join(name))?))
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.path.join(name)
+    }
+}
+
 /// What has been written of a file.
 #[derive(Clone, Debug, Default)]
 struct Written {
@@ -112,10 +167,7 @@ impl Drop for RunFolder {
 
 impl Shelf for RunFolder {
     fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + '_>> {
-        let mut parts = Path::new(name).components();
-        if !matches!((parts.next(), parts.next()), (Some(Component::Normal(_)), None)) {
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, format!("'{name}' is not a plain file name")));
-        }
+        plain_name(name)?;
         let file = File::create_new(self.path(name))?;
         let written = self.made.entry(name.to_owned()).or_default();
         Ok(Box::new(Hashing { file, written }))
@@ -124,6 +176,14 @@ impl Shelf for RunFolder {
     fn path(&self, name: &str) -> PathBuf {
         self.staged().join(name)
     }
+}
+
+fn plain_name(name: &str) -> io::Result<()> {
+    let mut parts = Path::new(name).components();
+    if matches!((parts.next(), parts.next()), (Some(Component::Normal(_)), None)) {
+        return Ok(());
+    }
+    Err(io::Error::new(io::ErrorKind::InvalidInput, format!("'{name}' is not a plain file name")))
 }
 
 /// Writes to a file and takes its digest on the way.
@@ -227,6 +287,25 @@ mod tests {
         folder.create("a.txt").unwrap().write_all(b"abc").unwrap();
         drop(folder);
         assert!(names(home.path()).is_empty());
+    }
+
+    #[test]
+    fn what_is_put_aside_leaves_nothing() {
+        let home = tempfile::tempdir().unwrap();
+        let mut aside = Aside::open(&home.path().join("runs/C-1")).unwrap();
+        aside.create("a.txt").unwrap().write_all(b"abc").unwrap();
+        let mut within = Aside::within(aside.path()).unwrap();
+        within.create("a.txt").unwrap().write_all(b"abc").unwrap();
+        assert!(within.create("a.txt").is_err() && within.create("../b").is_err());
+        assert!(aside.path().file_name().unwrap().to_str().unwrap().starts_with('.'));
+        drop(within);
+        assert_eq!(names(aside.path()), ["a.txt"]);
+        drop(aside);
+        assert!(names(home.path()).is_empty());
+        // What was there before stays.
+        fs::create_dir(home.path().join("runs")).unwrap();
+        drop(Aside::open(&home.path().join("runs")).unwrap());
+        assert_eq!(names(home.path()), ["runs"]);
     }
 
     #[test]

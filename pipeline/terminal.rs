@@ -72,12 +72,14 @@ fn in_words(stage: &str, finding: &Finding) -> String {
 pub(crate) struct Progress {
     voice: Voice,
     stages: usize,
+    /// Sizes of the cell that are compared, and those that are done.
+    sizes: (usize, usize),
     bar: Option<ProgressBar>,
 }
 
 impl Progress {
     pub(crate) fn new(voice: Voice) -> Self {
-        Self { voice, stages: 0, bar: None }
+        Self { voice, stages: 0, sizes: (0, 0), bar: None }
     }
 
     fn line(&self, text: &str) {
@@ -87,6 +89,13 @@ impl Progress {
         match &self.bar {
             Some(bar) => bar.println(text),
             None => self.voice.say(text),
+        }
+    }
+
+    fn show_sizes(&self) {
+        if let Some(bar) = &self.bar {
+            let (done, all) = self.sizes;
+            bar.set_message(format!("size {done} of {all}"));
         }
     }
 
@@ -123,6 +132,20 @@ impl Listener for Progress {
                 let memory =
                     memory.map_or_else(String::new, |memory| format!(", about {} of memory", memory.rounded()));
                 self.line(&format!("{commission}: run {run}{memory}"));
+            }
+            Event::AdviceBegan { sizes } => {
+                self.sizes = (0, *sizes);
+                self.line(&format!("  comparing {sizes} sizes of the cell"));
+                if self.bar.is_none() {
+                    self.begin(self.stages);
+                }
+                self.show_sizes();
+            }
+            Event::SizeTried { cell } => {
+                self.sizes.0 += 1;
+                let (done, all) = self.sizes;
+                self.line(&format!("  size {done}/{all}: {cell} mm"));
+                self.show_sizes();
             }
             Event::StageBegan { name, .. } => {
                 if let Some(bar) = &self.bar {

@@ -278,7 +278,11 @@ fn values_of_the_wrong_type_show_what_is_expected() {
     refused_with("cell: 4 mm", "cell: true", "7:23", &["expected a length such as 3 mm", lists]);
     refused_with("cell: 4 mm", "cell: four", "7:23", &["'four' is not a length", lists]);
     refused_with("[{ side: bottom, width: 12 mm }]", "bottom", "9:39", &["`turnhue stages hollow` lists"]);
-    refused_with("right: red", "right: rde", "10:22", &["rde"]);
+    let forms = ["write \"#rrggbb\" or \"#rgb\" in quotes, or a CSS colour name such as teal"];
+    for (colour, shown) in [("rde", "rde"), ("'#12345'", "#12345"), ("'rgb(1,2,3)'", "rgb(1,2,3)")] {
+        let said = [forms[0], &format!("'{shown}' is not a colour")];
+        refused_with("right: red", &format!("right: {colour}"), "10:22", &said);
+    }
 }
 
 #[test]

@@ -226,6 +226,65 @@ fn a_process_that_cannot_be_is_refused_where_it_stands() {
     shows(&fault(process.replace("density", "densty")), &["`densty` is not known", "is `density` meant?"]);
     shows(&fault(process.replace("binder-jetting", "binder-jeting")), &["is `binder-jetting` meant?"]);
     shows(&fault("a: &b [*b]".to_owned()), &["anchors"]);
+
+    let bleed = |figure: &str| fault(process.replace("bleed: { value: 0.3 mm,", &format!("bleed: {{ {figure},")));
+    let place = |column: usize| {
+        let line = process.lines().position(|line| line.starts_with("bleed")).unwrap() + 1;
+        format!("process.yaml:{line}:{column}")
+    };
+    shows(&bleed("value: -0.3 mm"), &["`bleed` must not be negative, but is -0.3 mm", &place(17)]);
+    shows(&bleed("value: 60 mm"), &["`bleed` must be at most 50 mm, not 60 mm", "that you have measured"]);
+    shows(&bleed("value: 1e999"), &["finite"]);
+    let ordered = "least first: `range: [least, most]`";
+    shows(&bleed("value: 0.3 mm, range: [0.4 mm, 0.2 mm]"), &["runs from 0.4 mm down to 0.2 mm", ordered, &place(25)]);
+    shows(
+        &bleed("value: 0.3 mm, range: [0.4 mm, 0.5 mm]"),
+        &["does not hold its value, 0.3 mm", "least ≤ value ≤ most"],
+    );
+    shows(&bleed("value: 0.3 mm, range: [0.4 mm]"), &["expected an array of length 2"]);
+    let with = |line: &str| fault(format!("{process}{line}\n"));
+    shows(&with("clearance: { value: -1 mm, basis: t }"), &["`clearance` must not be negative"]);
+    shows(&with("base: { value: '#101010', basis: t }"), &["`base` #101010 has a lightness L* of 4"]);
+    shows(&with("gamut: { value: [red, black], basis: t }"), &["`gamut` needs at least 4 different colours", "has 2"]);
+    shows(&with("gamut: { value: [black, '#444', '#888', white], basis: t }"), &["`gamut` spans no volume"]);
+    let forms = ["'rde' is not a colour", "\"#rrggbb\" or \"#rgb\" in quotes", "a CSS colour name such as teal"];
+    shows(&with("gamut: { value: [red, rde], basis: t }"), &forms);
+}
+
+#[test]
+fn a_profile_that_cannot_be_used_is_refused_where_it_is_named() {
+    let shop = Workshop::new();
+    let process = std::fs::read_to_string(shop.path("process.yaml")).unwrap();
+    let line = process.lines().count() + 1;
+    shop.put("process.yaml", format!("{process}profile: {{ value: printer.icc, basis: from the bureau }}\n"));
+    let path = shop.job("blocks");
+    let fault = |profile: Option<&[u8]>| {
+        if let Some(bytes) = profile {
+            shop.put("printer.icc", bytes);
+        }
+        let faults = plan(&path, &stages::all()).err().unwrap();
+        assert_eq!(faults.len(), 1, "{faults:#?}");
+        let shown = faults[0].render(false);
+        shows(&shown, &[&format!("process.yaml:{line}:19"), "while reading the process file named in"]);
+        shown
+    };
+    shows(&fault(None), &["could not read", "printer.icc", "relative to the process file's folder"]);
+    let remedy = "ask the bureau for its RGB or CMYK output profile";
+    shows(&fault(Some(b"no profile")), &["the profile printer.icc is no ICC profile", remedy]);
+    shows(&fault(Some(&vec![0; (10 << 20) + 1])), &["over the limit of 10485760"]);
+    let head = |class: &[u8; 4], promised: u32| {
+        let mut bytes = vec![0; 132];
+        bytes[..4].copy_from_slice(&promised.to_be_bytes());
+        bytes[8] = 2;
+        for (at, word) in [(12, class), (16, b"RGB "), (20, b"Lab "), (36, b"acsp")] {
+            bytes[at..at + 4].copy_from_slice(word);
+        }
+        bytes[68..80].copy_from_slice(&[0, 0, 0xf6, 0xd6, 0, 1, 0, 0, 0, 0, 0xd3, 0x2d]);
+        bytes
+    };
+    shows(&fault(Some(&head(b"prtr", 4000))), &["is cut off: it promises 4000 bytes, but has 132", remedy]);
+    shows(&fault(Some(&head(b"mntr", 132))), &["is for a screen, not the output profile of a printer", remedy]);
+    shows(&fault(Some(&head(b"prtr", 132))), &["has no table to inks", remedy]);
 }
 
 #[test]

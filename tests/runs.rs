@@ -90,11 +90,15 @@ impl Listener for Interferes<'_> {
     fn hear(&mut self, event: &Event<'_>) {
         self.heard.push(match event {
             Event::RunBegan { stages, .. } => format!("run of {stages}"),
+            Event::AdviceBegan { sizes } => format!("compare {sizes}"),
+            Event::SizeTried { cell } => format!("tried {cell}"),
             Event::StageBegan { name, .. } => {
                 self.cancel.fetch_or(*name == self.at, Ordering::Relaxed);
                 format!("begin {name}")
             }
             Event::StageEnded { record, .. } => format!("end {}", record.name),
+            Event::AdviceBegan { .. } => "advice".to_owned(),
+            Event::SizeTried { .. } => "size".to_owned(),
             Event::PageFailed { .. } => "no page".to_owned(),
             Event::Published { .. } => "published".to_owned(),
         });

@@ -44,6 +44,7 @@ fn record(stage: &str) -> Record {
         resolved: serde_json::Value::Null,
         process,
         inputs: vec![],
+        advice: None,
         stages: vec![StageRecord {
             name: stage.to_owned(),
             version: 1,

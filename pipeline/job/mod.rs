@@ -3,6 +3,7 @@
 //! A draft holds what could be read; what could not is in the faults beside it. Only [`crate::plan`] turns a draft
 //! without faults into something that can run.
 
+mod advise;
 mod places;
 mod read;
 pub(crate) mod settings;
@@ -12,6 +13,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use turnhue_stages::formats::model::Choice;
 
+pub use advise::{AdviseRequest, Amount, Share};
 pub use read::{Draft, Step};
 pub(crate) use read::{KEYS, faces_up};
 pub use text::Text;

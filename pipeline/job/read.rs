@@ -3,11 +3,13 @@
 use serde_json::{Map, Value};
 
 use super::settings::{MOST_FAULTS, join, read};
-use super::{Commission, ModelRequest, Text, Title};
+use super::{AdviseRequest, Commission, ModelRequest, Text, Title};
 use crate::diagnostic::{Diagnostic, listed, nearest};
 
-/// The keys of a job file, in the order in which one is usually written.
+/// The keys that a job file must have, in the order in which one is usually written.
 pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "stages"];
+/// The key that it may have beside them.
+const ADVISE: &str = "advise";
 
 /// Longest chain. No stage may come twice, so no sensible one is near it.
 const MOST_STAGES: usize = 64;
@@ -25,6 +27,8 @@ pub struct Draft {
     pub process: Option<String>,
     /// The stages in order, as far as each could be read.
     pub steps: Vec<Step>,
+    /// The sizes of the cell to compare, where the job asks for it.
+    pub advise: Option<AdviseRequest>,
 }
 
 /// A stage as the job file asks for it.
@@ -50,6 +54,7 @@ impl Draft {
             steps: fields
                 .required::<Vec<Value>>("stages", "[scale: { height: 18 cm }, …]")
                 .map_or_else(Vec::new, |list| fields.steps(list)),
+            advise: fields.advise(),
         };
         if let Some(model) = &draft.model {
             fields.check_directions(model);
@@ -90,6 +95,19 @@ impl<'a> Fields<'a> {
                 .remedy(format!("add a line `{key}: {example}`")),
         );
         None
+    }
+
+    /// Takes out what is said of comparing sizes. The bare key asks for the usual ones.
+    fn advise(&mut self) -> Option<AdviseRequest> {
+        let request: AdviseRequest = match self.map.remove(ADVISE)? {
+            Value::Null => AdviseRequest::default(),
+            value => read(self.text, ADVISE, value, self.faults)?,
+        };
+        if let Err((setting, message, remedy)) = request.check() {
+            let at = self.text.place(&join(ADVISE, setting));
+            self.faults.push(Diagnostic::error(message).at(at).label(setting).remedy(remedy));
+        }
+        Some(request)
     }
 
     fn steps(&mut self, mut list: Vec<Value>) -> Vec<Step> {
@@ -155,9 +173,9 @@ impl<'a> Fields<'a> {
                     .remedy("write one job file for each variant and run them together: `turnhue run a.yaml b.yaml`")
             } else {
                 Diagnostic::error(format!("the key `{key}` is not known")).label("unknown key").remedy(
-                    match nearest(key, KEYS) {
+                    match nearest(key, KEYS.into_iter().chain([ADVISE])) {
                         Some(name) => format!("is `{name}` meant?"),
-                        None => format!("known here: {}", listed(KEYS)),
+                        None => format!("known here: {}", listed(KEYS.into_iter().chain([ADVISE]))),
                     },
                 )
             };

@@ -17,8 +17,9 @@ use turnhue_stages::process::Process;
 use turnhue_stages::stage::{AnyStage, Misfit, ReadyStage};
 use turnhue_stages::units::Memory;
 
+use crate::advise::cell;
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Commission, Draft, Text, Title, settings};
+use crate::job::{AdviseRequest, Commission, Draft, Text, Title, settings};
 use crate::model::Placed;
 
 /// The stages that a job may name.
@@ -45,11 +46,14 @@ pub(crate) struct Resolved {
     pub(crate) files: BTreeMap<String, Arc<[u8]>>,
     pub(crate) inputs: Vec<File>,
     pub(crate) steps: Vec<PlannedStep>,
+    /// The sizes of the cell to compare, where the job asks for it.
+    pub(crate) advise: Option<AdviseRequest>,
 }
 
 /// A stage with its checked settings.
+#[derive(Clone)]
 pub(crate) struct PlannedStep {
-    pub(crate) stage: Box<dyn ReadyStage>,
+    pub(crate) stage: Arc<dyn ReadyStage>,
     pub(crate) purpose: &'static str,
     /// The path in the job file below which its settings stand.
     pub(crate) at: String,
@@ -92,14 +96,30 @@ impl Plan {
         &self.job.commission
     }
 
-    /// What the piece will grow to, stage by stage.
+    /// The same plan, without the comparison of sizes that the job asks for under `advise`. Where the cell itself is to be
+    /// found by one, it stays.
+    #[must_use]
+    pub fn without_advice(mut self) -> Self {
+        self.job.advise = None;
+        self
+    }
+
+    /// Whether a run compares sizes of the cell.
+    #[must_use]
+    pub fn compares_sizes(&self) -> bool {
+        self.job.advise.is_some() || self.job.steps.iter().any(cell::is_open)
+    }
+
+    /// What the piece will grow to, stage by stage. Where its cell is still to be found, with the smallest that is tried.
     #[must_use]
     pub fn outlook(&self) -> Vec<Outlook> {
         let mut known = Outlook::of(&self.job.model.surface);
         let stages = self.job.steps.iter();
         stages
             .map(|step| {
-                known = step.stage.outlook(known);
+                let found =
+                    cell::is_open(step).then(|| cell::with(step, crate::advise::finest(self, known)).ok()).flatten();
+                known = found.as_ref().unwrap_or(step).stage.outlook(known);
                 known
             })
             .collect()
@@ -115,14 +135,23 @@ impl Plan {
     /// The job with every default filled in.
     #[must_use]
     pub fn resolved(&self) -> Value {
-        let stages: Vec<Value> = self.job.steps.iter().map(|s| json!({ s.stage.name(): s.stage.settings() })).collect();
-        json!({
+        self.resolved_with(&self.job.steps)
+    }
+
+    /// As [`Self::resolved`], with these stages: the ones that were run, where a cell was found for them.
+    pub(crate) fn resolved_with(&self, steps: &[PlannedStep]) -> Value {
+        let stages: Vec<Value> = steps.iter().map(|s| json!({ s.stage.name(): s.stage.settings() })).collect();
+        let mut resolved = json!({
             "commission": self.job.commission,
             "title": self.job.title,
             "model": self.job.model.resolved(&self.job.model_file),
             "process": self.job.process_file,
             "stages": stages,
-        })
+        });
+        if let Some(advise) = &self.job.advise {
+            resolved["advise"] = json!(advise);
+        }
+        resolved
     }
 }
 

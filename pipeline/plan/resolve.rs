@@ -13,6 +13,7 @@ use turnhue_stages::process::Process;
 use turnhue_stages::stage::{Misfit, Shelf, Shop};
 
 use super::{PlannedStep, Resolved, Stages, chain, misfit_of};
+use crate::advise::cell;
 use crate::diagnostic::{Diagnostic, listed, nearest};
 use crate::job::{Draft, ModelRequest, Step, Text, faces_up, settings, text};
 use crate::model::{Placed, Refusal};
@@ -67,6 +68,10 @@ impl Resolver<'_> {
             steps.iter().flatten().for_each(|step| self.check_settings(step, process));
         }
         chain::check(self.text, &steps, self.stages, self.faults);
+        if steps.iter().all(Option::is_some) {
+            let steps: Vec<_> = steps.iter().flatten().collect();
+            self.faults.extend(cell::check(self.text, &steps, draft.advise.is_some()));
+        }
         Some(Resolved {
             commission: draft.commission?,
             title: draft.title?,
@@ -77,6 +82,7 @@ impl Resolver<'_> {
             files: self.files,
             inputs: self.inputs,
             steps: steps.into_iter().collect::<Option<_>>()?,
+            advise: draft.advise,
         })
     }
 
@@ -213,7 +219,7 @@ impl Resolver<'_> {
         let mut faults = Vec::new();
         let ready = settings::read_with(self.text, &step.at, step.settings, &mut faults, |value| stage.read(value));
         self.faults.extend(faults.into_iter().map(|fault| of_stage(fault, &step.name)));
-        Some(PlannedStep { stage: ready?, purpose: stage.purpose(), at: step.at })
+        Some(PlannedStep { stage: Arc::from(ready?), purpose: stage.purpose(), at: step.at })
     }
 
     fn read_files(&mut self, step: &PlannedStep) {
@@ -251,7 +257,9 @@ impl Resolver<'_> {
         let never = AtomicBool::new(false);
         let mut shelf = NoShelf;
         let shop = Shop::new(process, &self.files, &[], &never, &mut shelf);
-        if let Err(misfit) = step.stage.check(&shop) {
+        // Where the cell is still to be found, the other settings are checked beside a length in its place.
+        let checked = if cell::is_open(step) { cell::with(step, cell::IN_PLACE) } else { Ok(step.clone()) };
+        if let Err(misfit) = checked.and_then(|checked| checked.stage.check(&shop)) {
             self.faults.push(misfit_of(self.text, step, misfit));
         }
     }

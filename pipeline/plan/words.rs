@@ -5,6 +5,7 @@ use turnhue_stages::formats::model::Choice;
 use turnhue_stages::workpiece::Part;
 
 use super::{Plan, source};
+use crate::advise;
 use crate::diagnostic::harmless;
 
 impl Plan {
@@ -34,6 +35,9 @@ impl Plan {
         );
         if let Some((memory, stage)) = self.memory() {
             words += &format!("  memory   about {} at most, in {stage}\n", memory.rounded());
+        }
+        if self.compares_sizes() {
+            words += &format!("  advise   {}\n", advise::planned(self));
         }
         let outlook = self.outlook();
         for (index, step) in self.job.steps.iter().enumerate() {

@@ -12,11 +12,20 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod advice;
 mod cautions;
+mod chart;
 mod colours;
+mod curve;
+mod facts;
 mod numbers;
+mod palette;
 mod pictures;
+pub mod print_model;
+mod proof;
 pub mod record;
 mod said;
+mod script;
 pub mod summary;
+mod turntable;
 mod views;

@@ -14,17 +14,46 @@ pub(crate) struct Picture {
 }
 
 impl Picture {
-    /// Takes a PNG into the page; nothing if it is not one.
-    pub(crate) fn png(bytes: &[u8]) -> Option<Self> {
-        // PNG (third edition), 5.2 and 11.2.1: the signature, then the header with width and height.
-        let header = bytes.strip_prefix(b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR")?;
-        let (width, rest) = header.split_first_chunk()?;
-        let (height, _) = rest.split_first_chunk()?;
-        Some(Self {
-            address: format!("data:image/png;base64,{}", STANDARD.encode(bytes)),
-            width: u32::from_be_bytes(*width),
-            height: u32::from_be_bytes(*height),
-        })
+    /// Takes a PNG or a JPEG into the page, told by its content; nothing if it is neither.
+    pub(crate) fn of(bytes: &[u8]) -> Option<Self> {
+        let (kind, [width, height]) = match png_size(bytes) {
+            Some(size) => ("png", size),
+            None => ("jpeg", jpeg_size(bytes)?),
+        };
+        Some(Self { address: format!("data:image/{kind};base64,{}", STANDARD.encode(bytes)), width, height })
+    }
+}
+
+/// Width and height of a PNG (third edition, 5.2 and 11.2.1): the signature, then the header.
+fn png_size(bytes: &[u8]) -> Option<[u32; 2]> {
+    let header = bytes.strip_prefix(b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR")?;
+    let (width, rest) = header.split_first_chunk()?;
+    let (height, _) = rest.split_first_chunk()?;
+    Some([u32::from_be_bytes(*width), u32::from_be_bytes(*height)])
+}
+
+/// Width and height of a JPEG (ITU-T T.81, B.1 and B.2.2): segments one after the other up to the frame header, which
+/// has the height first.
+fn jpeg_size(bytes: &[u8]) -> Option<[u32; 2]> {
+    let mut rest = bytes.strip_prefix(b"\xff\xd8")?;
+    loop {
+        let &[0xff, marker, high, low, ref segment @ ..] = rest else { return None };
+        match marker {
+            // Fill bytes before a marker.
+            0xff => rest = &rest[1..],
+            // Frame headers, without the tables of Huffman and arithmetic codes and the extension between them.
+            0xc0..=0xcf if !matches!(marker, 0xc4 | 0xc8 | 0xcc) => {
+                let &[_precision, y1, y0, x1, x0, ..] = segment else { return None };
+                let size = [u16::from_be_bytes([x1, x0]), u16::from_be_bytes([y1, y0])].map(u32::from);
+                return (size[0] > 0 && size[1] > 0).then_some(size);
+            }
+            // Markers without a segment, and what follows the frame header, cannot come before it.
+            0x00..=0x01 | 0xd0..=0xda => return None,
+            _ => {
+                let length = usize::from(u16::from_be_bytes([high, low]));
+                rest = rest.get(2 + length.max(2)..)?;
+            }
+        }
     }
 }
 
@@ -36,25 +65,37 @@ pub(crate) fn svg_address(svg: &str) -> String {
 /// Whether an artefact is a picture, under a name that cannot lead out of the run folder.
 pub(crate) fn is_picture(name: &str) -> bool {
     let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.');
-    name.ends_with(".png") && !name.starts_with('.') && name.bytes().all(plain)
+    let kind = name.ends_with(".png") || name.ends_with(".jpg");
+    kind && !name.starts_with('.') && name.bytes().all(plain)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// The segments of a JPEG up to its frame header: 640 × 480 pixels.
+    const JPEG: &[u8] = b"\xff\xd8\xff\xe0\0\x04JF\xff\xff\xdb\0\x03q\xff\xc2\0\x08\x08\x01\xe0\x02\x80\x03";
+
     #[test]
-    fn only_a_png_is_taken_in() {
+    fn pictures_are_told_by_their_content() {
         let png = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\x01\xe0\0\0\0\x10";
-        let picture = Picture::png(png).unwrap_or_else(|| panic!("this is a PNG's beginning"));
-        assert_eq!((picture.width, picture.height), (480, 16));
-        assert!(Picture::png(&png[..20]).is_none());
-        assert!(Picture::png(b"<svg onload='x()'>").is_none());
+        for (bytes, size, kind) in [(&png[..], [480, 16], "png"), (JPEG, [640, 480], "jpeg")] {
+            let picture = Picture::of(bytes).unwrap_or_else(|| panic!("this is a picture's beginning"));
+            assert_eq!([picture.width, picture.height], size);
+            assert!(picture.address.starts_with(&format!("data:image/{kind};base64,")));
+        }
+        assert!(Picture::of(&png[..20]).is_none());
+        for nothing in [&b"<svg onload='x()'>"[..], b"", b"\xff\xd8", b"\xff\xd8\xff\xd9", b"RIFF\0\0\0\0WEBP"] {
+            assert!(Picture::of(nothing).is_none(), "{nothing:?}");
+        }
+        for end in 0..JPEG.len() - 1 {
+            assert!(Picture::of(&JPEG[..end]).is_none(), "{end}");
+        }
     }
 
     #[test]
     fn no_name_leads_out_of_the_run_folder() {
-        assert!(is_picture("repair-lost.png"));
+        assert!(is_picture("repair-lost.png") && is_picture("turn-printed-071.jpg"));
         for name in ["../view.png", "/etc/view.png", "..png/x.png", ".png", "a\\b.png", "piece.3mf", "x.png\0", "é.png"]
         {
             assert!(!is_picture(name), "{name}");

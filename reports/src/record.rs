@@ -8,6 +8,8 @@ use serde::{Deserialize, Serialize};
 use turnhue_stages::findings::{Fact, Finding, Severity};
 use turnhue_stages::process::Process;
 
+use crate::advice::Advice;
+
 /// The version of the record's form. Raised when a field changes its meaning; a reader takes its own version and older.
 pub const FORM: u32 = 1;
 
@@ -42,6 +44,10 @@ pub struct Record {
     pub inputs: Vec<File>,
     /// What each stage did, in order.
     pub stages: Vec<StageRecord>,
+    /// What comparing sizes of the cell came to, where the job asked for it. Records from before there was such a thing
+    /// have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub advice: Option<Advice>,
 }
 
 /// What the piece comes to.

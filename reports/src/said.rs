@@ -8,6 +8,9 @@ use crate::pictures::{self, Picture};
 use crate::record::{File, StageRecord};
 use crate::views::Pictures;
 
+/// Most rows of a table that stands open: a table of twelve pairs of sides is read, one of 72 steps of a turn is not.
+const MOST_ROWS: usize = 36;
+
 /// Facts, as the page shows them.
 pub(crate) struct Said {
     /// Name and value, with its unit.
@@ -63,9 +66,9 @@ impl Said {
     pub(crate) fn of(facts: &[Fact]) -> Self {
         let mut said = Self { lines: Vec::new(), tables: Vec::new() };
         for fact in facts {
-            match &fact.value {
-                Value::Table { columns, rows } => said.tables.push(Table::of(&fact.name, columns, rows)),
-                _ => said.lines.push((capitalised(&fact.name), value(fact))),
+            match Table::of_fact(fact) {
+                Some(table) => said.tables.push(table),
+                None => said.lines.push((capitalised(&fact.name), value(fact))),
             }
         }
         said
@@ -73,7 +76,16 @@ impl Said {
 }
 
 impl Table {
-    fn of(name: &str, columns: &[String], rows: &[Vec<String>]) -> Self {
+    /// The table of a fact, if it is one.
+    pub(crate) fn of_fact(fact: &Fact) -> Option<Self> {
+        match &fact.value {
+            Value::Table { columns, rows } => Some(Self::of(&fact.name, columns, rows)),
+            _ => None,
+        }
+    }
+
+    /// A table under a name, in words.
+    pub(crate) fn of(name: &str, columns: &[String], rows: &[Vec<String>]) -> Self {
         let numeric = |at: usize| {
             let mut texts = rows.iter().filter_map(|row| row.get(at)).filter(|text| !text.is_empty()).peekable();
             texts.peek().is_some() && texts.all(|text| numbers::is_number(text))
@@ -87,6 +99,11 @@ impl Table {
                 .collect(),
             rows: rows.iter().map(|row| row.iter().map(|text| numbers::tidy(text)).collect()).collect(),
         }
+    }
+
+    /// Whether it has too many rows to be read from one end to the other: then it is folded, and left off paper.
+    pub(crate) fn is_long(&self) -> bool {
+        self.rows.len() > MOST_ROWS
     }
 
     /// Whether it has too many columns to stay a table on a phone.
@@ -117,7 +134,7 @@ impl<'a> Told<'a> {
     pub(crate) fn shown_by(mut self, stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
         let named = |file: &&File| self.finding.picture.as_ref() == Some(&file.name);
         let file = stage.artefacts.iter().find(named).filter(|file| pictures::is_picture(&file.name));
-        let picture = file.and_then(|file| Picture::png(&pictures(&file.name)?));
+        let picture = file.and_then(|file| Picture::of(&pictures(&file.name)?));
         self.shown = file.zip(picture).map(|(file, picture)| Shown { picture, what: &file.what });
         self
     }

@@ -2,7 +2,12 @@
 //!
 //! What it guarantees, each with its test in `tests/summary.rs`:
 //!
-//! - The page asks for nothing: no script, no address but `data:`, and a content security policy that says so.
+//! - The page asks for nothing: no address but `data:`, and a content security policy that says so. It runs no script,
+//!   but where it has a turntable the one of `templates/turntable.js`, which the policy allows by its digest: no text of
+//!   the record is part of a script or of what sets it off.
+//! - With the script or without, the six sides stand on it as designed beside printed, where that was predicted.
+//! - However large the frames of a turn are, they make it no larger than [`LARGEST_TURNING`]: of larger frames every
+//!   second, third, sixth or ninth is shown, or none.
 //! - No text of the record becomes markup.
 //! - Every finding, fact, artefact and input of the record is in the page. Of a finding's places the first
 //!   [`MOST_PLACES`] are, with the number of the others.
@@ -11,18 +16,28 @@ use std::cmp::Reverse;
 
 use askama::Template;
 use turnhue_stages::findings::Severity;
-use turnhue_stages::{Side, Six, Srgb};
+use turnhue_stages::process::Figure;
+use turnhue_stages::{Length, Side, Six, Srgb};
 
+use crate::advice::plot;
+use crate::advice::view::AdviceView;
 use crate::cautions::{self, Caution};
 use crate::colours;
 use crate::numbers;
+use crate::palette::Palette;
 use crate::pictures::{self, Picture};
+use crate::proof::{self, Proof};
 use crate::record::{File, Record, StageRecord, Verdict};
 use crate::said::{self, Said, Told};
-use crate::views::{self, CornerView, Pictures, SideView};
+use crate::script;
+use crate::turntable;
+use crate::views::{self, CornerView, Pictures, Shot, SideView};
 
 /// How many places of one finding the page lists; `run.json` has them all.
 pub const MOST_PLACES: usize = 6;
+
+/// The largest page with the frames of a turn, in bytes: one that still goes into an e-mail.
+pub const LARGEST_TURNING: usize = 6_000_000;
 
 /// The stage whose facts are the cost of the piece.
 const COST_STAGE: &str = "estimate";
@@ -30,18 +45,20 @@ const COST_STAGE: &str = "estimate";
 /// Draws the summary page of a run, as HTML.
 ///
 /// `pictures` gives the bytes of an artefact by its name in the run folder. It is asked only for names that the record
-/// lists and that cannot lead out of the folder. A picture that is missing, or is not a PNG, is left out of the page.
+/// lists and that cannot lead out of the folder. A picture that is missing, or is neither PNG nor JPEG, is left out of
+/// the page.
 ///
 /// # Errors
 /// If the page cannot be put together, which no record can cause.
 pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
     let told = colours::of_sides(record);
-    let mark = Mark { colours: told.unwrap_or(colours::GREYS) }.render()?;
-    let page = Page {
+    let head = Head::of(record)?;
+    let mut page = Page {
         record,
-        icon: pictures::svg_address(&mark),
-        mark,
-        colours: told.unwrap_or(colours::GREYS),
+        head,
+        script: None,
+        proof: Proof::of(record, told),
+        palette: Palette::of(record, told),
         banner: Banner::of(record),
         corners: views::corners(record, pictures),
         sides: views::sides(record, told, pictures),
@@ -49,22 +66,37 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         key_facts: key_facts(record),
         findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        advice: record.advice.as_ref().map(AdviceView::of),
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
         command: format!("turnhue run {}", shell_word(file_name(&record.job.file))),
         resolved: format!("{:#}", record.resolved),
     };
-    page.render()
+    let still = page.render()?;
+    let script = script::inline(script::TURNTABLE);
+    let room = LARGEST_TURNING.saturating_sub(still.len() + script.len() + FIGURE);
+    match (&mut page.proof, proof::turntable(record, pictures, room)) {
+        (Some(proof), Some(turntable)) => {
+            proof.turntable = Some(turntable);
+            page.script = Some(script);
+            page.render()
+        }
+        _ => Ok(still),
+    }
 }
+
+/// What the figure around the frames of a turn takes, with leave for its script, in bytes; some 2000.
+const FIGURE: usize = 8_000;
 
 #[derive(Template)]
 #[template(path = "summary.html", whitespace = "minimize")]
 struct Page<'a> {
     record: &'a Record,
-    mark: String,
-    icon: String,
-    colours: Six<Srgb>,
+    head: Head,
+    script: Option<String>,
+    proof: Option<Proof>,
+    palette: Option<Palette>,
     banner: Banner,
     corners: Vec<CornerView>,
     sides: Vec<SideView>,
@@ -72,6 +104,7 @@ struct Page<'a> {
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
     cost: Option<Said>,
+    advice: Option<AdviceView<'a>>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
     stages: Vec<StageView<'a>>,
@@ -98,6 +131,11 @@ impl Page<'_> {
         if words.is_empty() { "no findings".to_owned() } else { words.join(", ") }
     }
 
+    /// Whether any side is shown as designed beside printed.
+    fn has_pairs(&self) -> bool {
+        self.sides.iter().any(|view| matches!(view.shot, Shot::Pair(_)))
+    }
+
     /// When the run began and how long it took.
     fn when(&self) -> String {
         format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
@@ -105,12 +143,21 @@ impl Page<'_> {
 
     /// What the stages made, but for the views, each with its stage.
     fn made(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| !views::is_view(&file.name)).collect()
+        let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
+        self.artefacts()
+            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name))
+            .chain(advice)
+            .collect()
     }
 
     /// The pictures of the piece from its sides and corners, each with its stage.
     fn views(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| views::is_view(&file.name)).collect()
+        self.artefacts().filter(|(file, _)| is_view(&file.name)).collect()
+    }
+
+    /// The frames of its turn, each with its stage.
+    fn frames(&self) -> Vec<(&File, &str)> {
+        self.artefacts().filter(|(file, _)| turntable::is_frame(&file.name)).collect()
     }
 
     /// What went in.
@@ -129,6 +176,26 @@ impl Page<'_> {
             Verdict::HasFaults => "Do not order: it has faults",
             Verdict::NotValidated => "Not measured: do not order yet",
         })
+    }
+}
+
+/// Whether an artefact is a picture of the piece from a side or a corner.
+fn is_view(name: &str) -> bool {
+    views::is_view(name) || proof::is_side(name)
+}
+
+/// What every page of a run has at its head: the mark, as drawing and as icon, and the six colours.
+pub(crate) struct Head {
+    pub(crate) mark: String,
+    pub(crate) icon: String,
+    pub(crate) colours: Six<Srgb>,
+}
+
+impl Head {
+    pub(crate) fn of(record: &Record) -> Result<Self, askama::Error> {
+        let colours = colours::of_sides(record).unwrap_or(colours::GREYS);
+        let mark = Mark { colours }.render()?;
+        Ok(Self { icon: pictures::svg_address(&mark), mark, colours })
     }
 }
 
@@ -200,7 +267,7 @@ struct KeyFact<'a> {
 /// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
 /// the best first; of stages that say the same, the last knows best.
 fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
-    const ASKED: [(&str, &[&str]); 11] = [
+    const ASKED: [(&str, &[&str]); 12] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
         ("Cubes", &["cells after repair", "cells"]),
@@ -208,6 +275,7 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),
+        ("Named right once printed", &["legibility"]),
         ("Material", &["volume", "material"]),
         ("Saved by the cavity", &["material saved"]),
         ("Price", &["price"]),
@@ -241,6 +309,8 @@ struct StageView<'a> {
     settings: Vec<(String, String)>,
     said: Said,
     findings: Vec<Told<'a>>,
+    /// The names of what it made, frames of a series drawn together.
+    made: Vec<String>,
     pictures: Vec<(&'a File, Picture)>,
     /// Whether its facts have a section of their own.
     is_cost: bool,
@@ -254,6 +324,7 @@ impl<'a> StageView<'a> {
             settings: said::settings(&stage.settings),
             said: Said::of(&stage.facts),
             findings: Told::all(number, stage, 0).collect(),
+            made: names(&stage.artefacts),
             pictures: stage
                 .artefacts
                 .iter()
@@ -265,16 +336,30 @@ impl<'a> StageView<'a> {
     }
 }
 
+/// Names of files, of the frames of a turn the first and the last of each series.
+fn names(files: &[File]) -> Vec<String> {
+    let mut names = Vec::new();
+    let same = |a: &File, b: &File| turntable::series(&a.name).is_some_and(|of| turntable::series(&b.name) == Some(of));
+    for run in files.chunk_by(same) {
+        match run {
+            [first, .., last] => names.push(format!("{} … {}", first.name, last.name)),
+            single => names.extend(single.iter().map(|file| file.name.clone())),
+        }
+    }
+    names
+}
+
 /// A picture beside the views and those of findings.
 fn picture_beside(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
-    let beside = pictures::is_picture(&file.name) && !views::is_view(&file.name);
-    Picture::png(&beside.then(|| pictures(&file.name)).flatten()?)
+    let name = &file.name;
+    let beside = pictures::is_picture(name) && !views::is_view(name) && !proof::is_picture(name);
+    Picture::of(&beside.then(|| pictures(&file.name)).flatten()?)
 }
 
 /// What the process can hold: name, figure and basis.
-fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
+pub(crate) fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     let process = &record.process;
-    let lengths = [
+    let mut lengths = vec![
         ("Layer", &process.layer),
         ("Minimum wall", &process.minimum_wall),
         ("Smallest detail", &process.detail),
@@ -284,11 +369,18 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
         ("Edge rounding (radius)", &process.edge_radius),
         ("Tolerance (either way)", &process.tolerance),
     ];
+    lengths.extend(process.clearance.as_ref().map(|clearance| ("Clearance (on each side)", clearance)));
     let volume = process.build_volume.value.map(|length| length.mm());
     let mut rows = vec![("Build volume", numbers::millimetres(&volume), process.build_volume.basis.as_str())];
-    rows.extend(
-        lengths.map(|(name, figure)| (name, numbers::millimetres(&[figure.value.mm()]), figure.basis.as_str())),
-    );
+    rows.extend(lengths.into_iter().map(|(name, figure)| (name, length(figure), figure.basis.as_str())));
+    if let Some(base) = &process.base {
+        rows.push(("Bare material", base.value.to_string(), &base.basis));
+    }
+    if let Some(profile) = &process.profile {
+        rows.push(("Printable colours", format!("as {} says", profile.value.name()), &profile.basis));
+    } else if let Some(gamut) = &process.gamut {
+        rows.push(("Printable colours", format!("between {} patches", gamut.value.len()), &gamut.basis));
+    }
     let density = format!("{}\u{a0}g/cm³", numbers::measured(process.density.value));
     rows.push(("Density", density, &process.density.basis));
     if let Some(strength) = &process.strength {
@@ -299,6 +391,15 @@ fn process_rows(record: &Record) -> Vec<(&'static str, String, &str)> {
     rows.push(("Most triangles in a file", triangles, &process.most_triangles.basis));
     rows.push(("Largest file", numbers::bytes(process.most_bytes.value), &process.most_bytes.basis));
     rows
+}
+
+/// A length with its range, where it has one: `0.3 mm (0.2 to 0.45)`.
+pub(crate) fn length(figure: &Figure<Length>) -> String {
+    let value = numbers::millimetres(&[figure.value.mm()]);
+    match figure.range.map(|ends| ends.map(|end| numbers::measured(end.mm()))) {
+        Some([least, most]) => format!("{value} ({least} to {most})"),
+        None => value,
+    }
 }
 
 fn file_name(path: &str) -> &str {

@@ -4,8 +4,10 @@ use turnhue_stages::findings::{Unit, Value};
 use turnhue_stages::{Side, Six, Srgb};
 
 use crate::colours;
+use crate::facts::name_and_unit;
 use crate::numbers;
 use crate::pictures::{self, Picture};
+use crate::proof::{self, OfSide};
 use crate::record::Record;
 use crate::said;
 
@@ -37,10 +39,22 @@ pub(crate) struct SideView {
     pub(crate) axis: &'static str,
     /// The side's colour, where the run has one.
     pub(crate) swatch: Option<Swatch>,
-    /// The picture, where the run has one.
-    pub(crate) picture: Option<Picture>,
+    /// The colour that comes out of the printer, where that was predicted.
+    pub(crate) printed: Option<Srgb>,
+    /// What shows it, where the run has that.
+    pub(crate) shot: Shot,
     /// What tables with a row for each side say about this one: name and value with its unit.
     pub(crate) says: Vec<(String, String)>,
+}
+
+/// What shows a side.
+pub(crate) enum Shot {
+    /// As designed and as printed, beside each other.
+    Pair([Picture; 2]),
+    /// As designed alone.
+    Single(Picture),
+    /// Nothing.
+    None,
 }
 
 /// A colour with two letters on it, so that it does not have to speak alone.
@@ -68,17 +82,34 @@ pub(crate) fn corners(record: &Record, shots: Pictures<'_>) -> Vec<CornerView> {
 pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, shots: Pictures<'_>) -> Vec<SideView> {
     let mut views: Vec<_> = IN_TURN
         .iter()
-        .map(|&side| SideView {
-            side,
-            turn: turn(side),
-            axis: ["+x", "−x", "+y", "−y", "+z", "−z"][side as usize],
-            swatch: told.map(|six| Swatch::of(side, six[side])),
-            picture: taken(record, &format!("view-{side}.png"), shots),
-            says: said_by_side(record, side),
+        .map(|&side| {
+            let predicted = OfSide::of(record, side);
+            let printed = predicted.as_ref().and_then(|predicted| predicted.printed);
+            let predicted = predicted.into_iter().flat_map(|predicted| predicted.says);
+            let says = predicted.chain(said_by_side(record, side)).collect();
+            SideView {
+                side,
+                turn: turn(side),
+                axis: ["+x", "−x", "+y", "−y", "+z", "−z"][side as usize],
+                swatch: told.map(|six| Swatch::of(side, six[side])),
+                printed,
+                shot: Shot::of(record, side, shots),
+                says,
+            }
         })
         .collect();
-    views.retain(|view| view.swatch.is_some() || view.picture.is_some());
+    views.retain(|view| view.swatch.is_some() || !matches!(view.shot, Shot::None));
     views
+}
+
+impl Shot {
+    fn of(record: &Record, side: Side, shots: Pictures<'_>) -> Self {
+        let [designed, printed] = proof::names_of_pair(side).map(|name| taken(record, &name, shots));
+        match (designed, printed) {
+            (Some(designed), Some(printed)) => Self::Pair([designed, printed]),
+            _ => taken(record, &format!("view-{side}.png"), shots).map_or(Self::None, Self::Single),
+        }
+    }
 }
 
 impl Swatch {
@@ -100,7 +131,7 @@ fn turn(side: Side) -> &'static str {
 /// A picture that the record lists among its artefacts.
 fn taken(record: &Record, name: &str, shots: Pictures<'_>) -> Option<Picture> {
     let listed = record.stages.iter().flat_map(|stage| &stage.artefacts).any(|file| file.name == name);
-    Picture::png(&listed.then(|| shots(name)).flatten()?)
+    Picture::of(&listed.then(|| shots(name)).flatten()?)
 }
 
 /// What the tables say that have a row for each of the six sides, such as `Area` and `211.2 cm²`. What is said of the
@@ -108,6 +139,10 @@ fn taken(record: &Record, name: &str, shots: Pictures<'_>) -> Option<Picture> {
 fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
     let mut says: Vec<(String, String)> = Vec::new();
     for fact in record.stages.iter().flat_map(|stage| &stage.facts) {
+        // What was predicted is told in words of its own.
+        if fact.name == proof::BY_SIDE {
+            continue;
+        }
         let Value::Table { columns, rows } = &fact.value else { continue };
         let row_of = |side: Side| rows.iter().find(|row| row.first().is_some_and(|cell| cell == side.word()));
         let Some(row) = row_of(side).filter(|_| Side::ALL.iter().all(|&side| row_of(side).is_some())) else { continue };
@@ -127,17 +162,6 @@ fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
     says
 }
 
-/// What a column is about, and its unit: `area, cm²`, `area (cm²)` and `area cm²` say the same.
-fn name_and_unit(heading: &str) -> (&str, Option<Unit>) {
-    const UNITS: [Unit; 7] = [Unit::Mm, Unit::Mm2, Unit::Mm3, Unit::Cm2, Unit::Cm3, Unit::Gram, Unit::Percent];
-    let Some((name, last)) = heading.rsplit_once(' ') else { return (heading, None) };
-    let sign = last.trim_start_matches('(').trim_end_matches(')');
-    match UNITS.into_iter().find(|unit| unit.sign() == sign) {
-        Some(unit) => (name.trim_end_matches(','), Some(unit)),
-        None => (heading, None),
-    }
-}
-
 /// A cell of a table with its column's unit. Areas of sides are read in cm².
 fn with_unit(text: &str, unit: Option<Unit>) -> String {
     match (text.parse::<f64>(), unit) {
@@ -150,20 +174,6 @@ fn with_unit(text: &str, unit: Option<Unit>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn headings_are_told_from_their_units_however_they_are_written() {
-        for (heading, name, unit) in [
-            ("area, cm²", "area", Some(Unit::Cm2)),
-            ("visible (mm²)", "visible", Some(Unit::Mm2)),
-            ("in its own colour %", "in its own colour", Some(Unit::Percent)),
-            ("faces", "faces", None),
-            ("mm", "mm", None),
-            ("cells left over", "cells left over", None),
-        ] {
-            assert_eq!(name_and_unit(heading), (name, unit));
-        }
-    }
 
     #[test]
     fn areas_of_sides_are_read_in_square_centimetres() {

@@ -5,8 +5,10 @@
 use std::path::Path;
 
 use serde_json::{Value, json};
-use turnhue_reports::record::{self, Record, Verdict};
-use turnhue_reports::summary;
+use turnhue_reports::record::{self, File, Record, StageRecord, Verdict};
+use turnhue_reports::{print_model, summary};
+use turnhue_stages::findings::{Fact, Unit};
+use turnhue_stages::{Length, Srgb, process::Figure};
 
 /// A PNG's signature and header: 480 × 480 pixels. A page takes pictures in without decoding them.
 const PNG: &[u8] = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\x01\xe0\0\0\x01\xe0\x08\x06\0\0\0";
@@ -15,8 +17,122 @@ fn whelk() -> Record {
     record::read(Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/records/form-1.json"))).unwrap()
 }
 
+/// A JPEG up to its frame header, 640 × 640 pixels, filled up to a weight of `bytes`.
+fn jpeg(bytes: usize) -> Vec<u8> {
+    let mut picture = b"\xff\xd8\xff\xc0\0\x11\x08\x02\x80\x02\x80\x03".to_vec();
+    picture.resize(bytes, 0);
+    picture
+}
+
+/// A picture of the kind that its name says.
+fn picture(name: &str) -> Option<Vec<u8>> {
+    Some(if name.ends_with(".jpg") { jpeg(300) } else { PNG.to_vec() })
+}
+
 fn draw(record: &Record) -> String {
-    summary::draw(record, &|_| Some(PNG.to_vec())).unwrap()
+    summary::draw(record, &picture).unwrap()
+}
+
+fn texts<const N: usize>(row: [&str; N]) -> Vec<String> {
+    row.map(str::to_owned).to_vec()
+}
+
+fn artefact(name: String) -> File {
+    File { name, what: "a picture".to_owned(), bytes: 1200, blake3: "5a".repeat(32) }
+}
+
+/// The facts of a stage that predicts the print, invented: an effect that is marginal.
+fn facts_of_proof() -> Vec<Fact> {
+    let sides = ["right", "left", "back", "front", "top", "bottom"];
+    let designed = ["#c8553d", "#2a6f97", "#e9c46a", "#588157", "#f4f1de", "#3d405b"];
+    let printed = ["#b4604c", "#41708e", "#d9b76b", "#66825f", "#e8e4d0", "#4a4b60"];
+    let by_side = (0..6).map(|n| texts([sides[n], designed[n], printed[n], "83.1", "91.4", "84.2", "96.0"]));
+    let pairs = ["right and back", "right and front", "left and back", "left and front", "top and front"];
+    let separation = pairs.iter().map(|pair| texts([pair, "41.3", "30.2", "73.1"]));
+    // The closed form of a single cube: shares of sin θ and cos θ.
+    let share = |side: usize, step: usize| {
+        let from = [90.0, 270.0, 180.0, 0.0].get(side).map(|at| (step as f64 * 5.0 - at).to_radians());
+        from.map_or(12.5, |angle| (60.0 * libm::cos(angle)).max(0.0))
+    };
+    let turn = (0..72).map(|step| {
+        let series = |keeps: f64| (0..6).map(move |side| format!("{:.1}", keeps * share(side, step)));
+        [(step * 5).to_string()].into_iter().chain(series(1.0)).chain(series(0.8)).collect()
+    });
+    let heads: Vec<_> =
+        ["designed", "printed"].iter().flat_map(|kind| sides.map(|side| format!("{kind} {side}"))).collect();
+    let heads: Vec<_> = std::iter::once("azimuth, °").chain(heads.iter().map(String::as_str)).collect();
+    vec![
+        Fact::text("effect", "marginal"),
+        Fact::text("decided by", "the separation of `top` and `front`"),
+        Fact::number("legibility", 91.4, Unit::Percent),
+        Fact::table(
+            "legibility by process range",
+            &["process figures", "legibility, %", "least separation, %"],
+            vec![
+                texts(["as stated", "91.4", "73.1"]),
+                texts(["kindest", "96.0", "81.5"]),
+                texts(["harshest", "84.2", "62.9"]),
+            ],
+        ),
+        Fact::table(
+            "print by side",
+            &["side", "designed", "printed", "own colour, %", "named right, %", "from, %", "to, %"],
+            by_side.collect(),
+        ),
+        Fact::number("separation kept", 73.1, Unit::Percent),
+        Fact::table(
+            "separation of neighbours",
+            &["sides", "designed ΔE00", "printed ΔE00", "kept, %"],
+            separation.collect(),
+        ),
+        Fact::number("smallest cell that holds", 1.75, Unit::Mm),
+        Fact::text("smallest size that holds", "105.0 × 105.0 × 105.0 mm"),
+        Fact::table("turn", &heads, turn.collect()),
+        Fact::table(
+            "handover",
+            &["from", "to", "designed, °", "printed, °"],
+            vec![texts(["front", "right", "20.0", "31.5"]), texts(["right", "back", "20.0", "33.0"])],
+        ),
+    ]
+}
+
+/// The whelk with what was predicted of its print, under the names that a stage `proof` gives.
+fn predicted() -> Record {
+    let mut record = whelk();
+    let series =
+        |kind: &str| -> Vec<File> { (0..72).map(|step| artefact(format!("turn-{kind}-{step:03}.jpg"))).collect() };
+    let mut artefacts: Vec<_> = ["right", "left", "back", "front", "top", "bottom"]
+        .iter()
+        .flat_map(|side| ["designed", "printed"].map(|kind| artefact(format!("proof-{kind}-{side}.png"))))
+        .collect();
+    artefacts.extend(series("designed"));
+    artefacts.extend(series("printed"));
+    artefacts.push(artefact("turn.png".to_owned()));
+    let pairs = ["right and back", "right and front", "left and back", "left and front", "top and front"];
+    let colours = pairs.map(|pair| texts([pair, "41.3", "38.0", "18.2", "17.9", "40.1"]));
+    record.stages[4].facts.push(Fact::table(
+        "colours of neighbouring sides",
+        &["sides", "as chosen", "as printable", "protan", "deutan", "tritan"],
+        colours.to_vec(),
+    ));
+    let proof = StageRecord {
+        name: "proof".to_owned(),
+        version: 1,
+        settings: json!({ "views": 72 }),
+        needs: vec!["paint".to_owned()],
+        gives: vec!["proof".to_owned()],
+        seconds: 1.9,
+        facts: facts_of_proof(),
+        findings: Vec::new(),
+        artefacts,
+    };
+    record.stages.insert(5, proof);
+    record
+}
+
+/// What lies between two texts of a page.
+fn between<'p>(page: &'p str, from: &str, to: &str) -> &'p str {
+    page.split(from).nth(1).and_then(|rest| rest.split(to).next()).unwrap_or_else(|| panic!("{from} … {to}"))
 }
 
 /// Applies `change` to every text of a JSON value, but leaves the names of fields.
@@ -43,13 +159,23 @@ fn a_page_has_every_section_in_order_and_one_title() {
 #[test]
 fn the_page_asks_for_nothing() {
     let page = draw(&whelk());
+    assert!(!page.contains("<script") && !page.contains("script-src") && !page.contains("print-model.html"));
+    asks_for_nothing(&page);
+    let page = draw(&predicted());
+    assert_eq!(page.matches("<script").count(), 1);
+    asks_for_nothing(&page);
+    asks_for_nothing(&print_model::draw(&predicted()).unwrap().unwrap());
+}
+
+fn asks_for_nothing(page: &str) {
     assert!(page.contains("default-src 'none'; img-src data:;"));
-    for asking in ["<script", "<iframe", "<object", "<form", "@import", "url(", "javascript:", "<base", "srcset"] {
+    for asking in ["<iframe", "<object", "<form", "@import", "url(", "javascript:", "<base", "srcset"] {
         assert!(!page.contains(asking), "{asking}");
     }
     for attribute in ["src=\"", "href=\""] {
         for rest in page.split(attribute).skip(1) {
-            assert!(rest.starts_with("data:") || rest.starts_with('#'), "{attribute}{}", &rest[..40]);
+            let beside = ["print-model.html\"", "summary.html\""].iter().any(|page| rest.starts_with(page));
+            assert!(rest.starts_with("data:") || rest.starts_with('#') || beside, "{attribute}{}", &rest[..40]);
         }
     }
     for scheme in ["http:", "https:", "file://"] {
@@ -61,7 +187,7 @@ fn the_page_asks_for_nothing() {
 
 #[test]
 fn links_lead_to_places_on_the_page() {
-    let page = draw(&whelk());
+    let page = draw(&predicted());
     let links: Vec<_> = page.split("href=\"#").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
     assert!(links.len() > 10);
     for link in links {
@@ -73,7 +199,15 @@ fn links_lead_to_places_on_the_page() {
 #[test]
 fn no_text_of_the_record_becomes_markup() {
     const ATTACK: &str = "</style></code>\"'><script>alert(1)</script><img src=x onerror=alert(1)>{{ 7*7 }}&amp;";
-    let whole = serde_json::to_value(whelk()).unwrap();
+    // The prediction without its frames and most rows of its turn, which differ by numbers alone.
+    let mut record = predicted();
+    record.stages[5].artefacts.retain(|file| !file.name.ends_with(".jpg") || file.name.ends_with("-000.jpg"));
+    for fact in &mut record.stages[5].facts {
+        if let (turnhue_stages::findings::Value::Table { rows, .. }, "turn") = (&mut fact.value, fact.name.as_str()) {
+            rows.truncate(2);
+        }
+    }
+    let whole = serde_json::to_value(record).unwrap();
     let mut texts = 0;
     change_texts(&mut whole.clone(), &mut |_| texts += 1);
     let mut attacked = 0;
@@ -88,18 +222,20 @@ fn no_text_of_the_record_becomes_markup() {
         // Units, sides and the like take only their own words.
         let Ok(record) = serde_json::from_value::<Record>(value) else { continue };
         attacked += 1;
-        let page = draw(&record);
-        for markup in ["<script", "<img src=x", "</style></code>", "\"'>"] {
-            assert!(!page.contains(markup), "text {target}: {markup}");
+        let model = print_model::draw(&record).unwrap();
+        for page in [draw(&record)].iter().chain(&model) {
+            for markup in ["<script", "<img src=x", "</style></code>", "\"'>"] {
+                assert!(!page.contains(markup), "text {target}: {markup}");
+            }
+            assert_eq!(page.matches("</style>").count(), 1, "text {target}");
         }
-        assert_eq!(page.matches("</style>").count(), 1, "text {target}");
     }
     assert!(attacked > texts / 2, "only {attacked} of {texts} texts could be changed");
 }
 
 #[test]
 fn every_finding_fact_artefact_and_input_is_on_the_page() {
-    let record = whelk();
+    let record = predicted();
     let page = draw(&record).replace("&#39;", "'");
     for (stage, finding) in record.findings() {
         assert!(page.contains(&finding.code) && page.contains(stage), "{}", finding.code);
@@ -314,4 +450,219 @@ fn colours_may_lie_in_a_group_of_the_settings_and_go_by_name() {
     }
     record.stages[4].settings = json!({ "pictures": { "front": "sea.png" } });
     assert!(!draw(&record).contains("class=\"swatch\""));
+}
+
+#[test]
+fn what_is_predicted_stands_on_the_page_with_its_numbers() {
+    let page = draw(&predicted());
+    let ids = ["look", "sides", "palette", "findings", "cost", "stages"];
+    let places: Vec<_> = ids.iter().map(|id| page.find(&format!("<section id=\"{id}\">")).unwrap()).collect();
+    assert!(places.is_sorted(), "{places:?}");
+    let look = between(&page, "<section id=\"look\">", "</section>");
+    for words in [
+        "<h3 class=\"word\">The effect is marginal</h3>",
+        "<p>The separation of <code>top</code> and <code>front</code>.</p>",
+        "<dd>91.4\u{a0}% (84.2 to 96)</dd>",
+        "<dd>73.1\u{a0}% (62.9 to 81.5)</dd>",
+        "Front to right",
+        "<dd>1.75\u{a0}mm</dd>",
+        "105.0 × 105.0 × 105.0 mm",
+        "href=\"print-model.html\"",
+    ] {
+        assert!(look.contains(words), "{words}");
+    }
+    for (word, says, class) in [
+        ("holds", "The effect holds", "verdict effect ready"),
+        ("fails", "The effect fails", "verdict effect faults"),
+        ("unsure", "Unsure", "verdict effect open"),
+    ] {
+        let mut record = predicted();
+        record.stages[5].facts[0] = Fact::text("effect", word);
+        let page = draw(&record);
+        assert!(page.contains(&format!("<h3 class=\"word\">{says}</h3>")) && page.contains(class), "{word}");
+    }
+}
+
+#[test]
+fn a_side_is_shown_as_designed_beside_printed_and_says_each_thing_once() {
+    let record = predicted();
+    let page = draw(&record);
+    let cards = between(&page, "<ul class=\"sides pairs\">", "</ul>");
+    assert_eq!(cards.matches("<img").count(), 12);
+    assert_eq!(cards.matches("alt=\"The back as designed\"").count(), 1);
+    assert_eq!(cards.matches("alt=\"The back as printed, predicted\"").count(), 1);
+    assert_eq!(cards.matches("<dt>Named right</dt><dd>91.4\u{a0}% (84.2 to 96)</dd>").count(), 6);
+    assert_eq!(cards.matches("<dt>Own colour, once printed</dt><dd>83.1\u{a0}%</dd>").count(), 6);
+    assert!(cards.contains("printed <code>#b4604c</code>") && !cards.contains("<dt>From</dt>"));
+    // The same view from that side alone is not shown again.
+    assert!(!page.contains("alt=\"The piece seen from the back\""));
+    // With one picture of a pair missing, the view from that side is.
+    let half = |name: &str| (!name.starts_with("proof-printed")).then(|| picture(name)).flatten();
+    let page = summary::draw(&record, &half).unwrap();
+    assert!(page.contains("alt=\"The piece seen from the back\"") && !page.contains("The back as designed"));
+}
+
+/// Where the frames of a page stand, as how many degrees each has turned.
+fn turned(page: &str) -> Vec<u32> {
+    let frames = page.split("<template id=\"turn-frames\">").nth(1).unwrap().split("</template>").next().unwrap();
+    frames.split("data-says=\"").skip(1).map(|rest| rest.split('°').next().unwrap().parse().unwrap()).collect()
+}
+
+#[test]
+fn a_page_with_a_turntable_stays_below_six_megabytes() {
+    let record = predicted();
+    // 144 frames: as `data:` addresses 5.4, 6.3, 13.4, 23 and 38 MB.
+    for (bytes, apart) in [(28_000, 5), (33_000, 10), (70_000, 15), (120_000, 30), (200_000, 45)] {
+        let heavy = |name: &str| if name.ends_with(".jpg") { Some(jpeg(bytes)) } else { picture(name) };
+        let page = summary::draw(&record, &heavy).unwrap();
+        assert!(page.len() < summary::LARGEST_TURNING, "{bytes}: {}", page.len());
+        assert_eq!(turned(&page), (0..360).step_by(apart).collect::<Vec<_>>(), "{bytes}");
+        assert!(page.contains(&format!("max=\"{}\"", 360 / apart - 1)));
+    }
+    // What else is on the page counts as well: beside heavy sides there is room for fewer frames.
+    let sides = |name: &str| Some(if name.ends_with(".jpg") { jpeg(28_000) } else { [PNG, &[0; 200_000]].concat() });
+    let page = summary::draw(&record, &sides).unwrap();
+    assert!(page.len() < summary::LARGEST_TURNING && turned(&page).len() < 72);
+    // Frames that no page could carry: the pairs of sides show without.
+    let enormous = |name: &str| if name.ends_with(".jpg") { Some(jpeg(600_000)) } else { picture(name) };
+    let page = summary::draw(&record, &enormous).unwrap();
+    assert!(page.len() < 1_000_000 && !page.contains("<script") && !page.contains("id=\"turntable\""));
+    assert!(page.contains("alt=\"The back as printed, predicted\""));
+}
+
+#[test]
+fn frames_come_in_pairs_and_only_whole_turns_are_shown() {
+    let record = predicted();
+    let page = draw(&record);
+    assert_eq!(turned(&page).len(), 72);
+    // The first pair stands in the figure, so that it shows without the script.
+    assert_eq!(page.matches("data:image/jpeg;base64,").count(), 144);
+    assert!(page.contains("data-says=\"45°, between front and right\""));
+    assert!(page.contains("data-says=\"90°, the right faces you\""));
+    // An odd step is missing: every second is still a whole turn. An even one too: every third is.
+    for (missing, apart) in
+        [(&["turn-printed-071.jpg"][..], 10), (&["turn-printed-071.jpg", "turn-designed-002.jpg"], 15)]
+    {
+        let page = summary::draw(&record, &|name| (!missing.contains(&name)).then(|| picture(name)).flatten()).unwrap();
+        assert_eq!(turned(&page), (0..360).step_by(apart).collect::<Vec<_>>(), "{missing:?}");
+    }
+    // The animation is for posting: it is listed, and never read for the page.
+    let asked = |name: &str| {
+        assert_ne!(name, "turn.png");
+        picture(name)
+    };
+    assert!(summary::draw(&record, &asked).unwrap().contains("<code>turn.png</code>"));
+    assert!(page.contains("<code>turn-designed-000.jpg … turn-designed-071.jpg</code>"));
+}
+
+/// The policy allows the script that is on the page, and nothing of a record is in it.
+#[test]
+fn the_script_is_the_one_that_the_policy_allows() {
+    use base64::Engine as _;
+    use sha2::Digest as _;
+
+    let page = draw(&predicted());
+    let script = between(&page, "<script>", "</script>");
+    assert_eq!(script, include_str!("../templates/turntable.js").replace("\r\n", "\n"));
+    let digest = base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(script.as_bytes()));
+    assert!(page.contains(&format!("script-src 'sha256-{digest}';")));
+    assert_eq!(page.matches("script-src").count(), 1);
+    for handler in [" onclick", " oninput", " onload", " onerror", " onpointer", " onchange"] {
+        assert!(!page.contains(handler), "{handler}");
+    }
+    // What the script reads is words of the program and addresses of pictures.
+    let frames = between(&page, "<template id=\"turn-frames\">", "</template>");
+    for job in ["Whelk", "HB-2027", "harbour"] {
+        assert!(!frames.contains(job) && !script.contains(job), "{job}");
+    }
+}
+
+#[test]
+fn differences_between_neighbours_stand_in_one_table() {
+    let page = draw(&predicted());
+    let palette = between(&page, "<section id=\"palette\">", "</section>");
+    for heading in ["As chosen", "As printable", "Protan", "Deutan", "Tritan", "Printed ΔE00", "Kept, %"] {
+        assert_eq!(palette.matches(&format!("class=\"number\">{heading}</th>")).count(), 1, "{heading}");
+    }
+    // What was designed is what was chosen.
+    assert!(!palette.contains("Designed"));
+    assert_eq!(palette.matches("<tr>").count(), 6);
+    assert!(palette.contains("Right and back") && palette.contains("fill=\"#b4604c\""));
+    // Where one of the two facts is missing the other stands alone.
+    let mut record = predicted();
+    record.stages.remove(5);
+    let page = draw(&record);
+    let palette = between(&page, "<section id=\"palette\">", "</section>");
+    assert!(palette.contains("As chosen") && !palette.contains("Kept") && !page.contains("id=\"look\""));
+    let mut record = predicted();
+    record.stages[4].facts.pop();
+    let page = draw(&record);
+    let palette = between(&page, "<section id=\"palette\">", "</section>");
+    assert!(palette.contains("Designed ΔE00") && !palette.contains(">Protan</th>"));
+}
+
+#[test]
+fn the_least_difference_is_marked_in_words() {
+    let mut record = predicted();
+    record.stages[4].facts.pop();
+    let rows =
+        vec![texts(["right and back", "41.3"]), texts(["top and left", "9.5"]), texts(["front and top", "none"])];
+    record.stages[4].facts.push(Fact::table("colours of neighbouring sides", &["sides", "as chosen"], rows));
+    let page = draw(&record);
+    let palette = between(&page, "<section id=\"palette\">", "</section>");
+    assert!(palette.contains("<strong>9.5<span class=\"least\"> least</span></strong>"));
+    assert!(!palette.contains("<strong>41.3"));
+}
+
+#[test]
+fn the_curve_over_a_turn_is_a_drawing_with_words() {
+    let record = predicted();
+    let page = draw(&record);
+    let curve = between(&page, "<svg class=\"curve wide\"", "</svg>");
+    assert!(curve.contains("role=\"img\"") && curve.contains("<title") && curve.contains("<desc"));
+    // From the closed form in the record: the right's share is greatest at 90°, where 60 % were designed.
+    assert!(curve.contains("right: printed from 0 % to 48 %, most at 90°, where 60 % were designed"));
+    for letters in ["Ri", "Le", "Ba", "Fr", "To", "Bo"] {
+        assert_eq!(curve.matches(&format!(">{letters}</text>")).count(), 1, "{letters}");
+    }
+    assert_eq!(curve.matches("class=\"printed\"").count(), 6);
+    assert_eq!(curve.matches("class=\"designed\"").count(), 6);
+    let dashes: std::collections::BTreeSet<_> =
+        curve.split("stroke-dasharray=\"").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+    assert_eq!(dashes.len(), 6);
+    // A table that is no curve makes none: numbers missing, shares above the whole, angles out of order.
+    for (row, column, text) in [(3, 2, "much"), (0, 5, "130.0"), (5, 0, "0")] {
+        let mut record = predicted();
+        let turn = record.stages[5].facts.iter_mut().find(|fact| fact.name == "turn").unwrap();
+        let turnhue_stages::findings::Value::Table { rows, .. } = &mut turn.value else { panic!() };
+        text.clone_into(&mut rows[row][column]);
+        assert!(!draw(&record).contains("class=\"curve"), "{text}");
+    }
+}
+
+#[test]
+fn a_long_table_is_folded_and_whole() {
+    let page = draw(&predicted());
+    let long = between(&page, "<details class=\"long\">", "</details>");
+    assert!(long.starts_with("<summary>Turn: 72 rows</summary>"));
+    assert_eq!(long.matches("<tr>").count(), 73);
+}
+
+#[test]
+fn the_page_about_the_model_has_the_figures_of_the_run() {
+    assert!(print_model::draw(&whelk()).unwrap().is_none());
+    let mut record = predicted();
+    let mm = |value: f64| Length::from_mm(value);
+    record.process.bleed =
+        Figure { value: mm(0.31), range: Some([mm(0.22), mm(0.45)]), basis: "read off a coupon".to_owned() };
+    record.process.base = Some(Figure { value: Srgb([0xf3, 0xef, 0xe4]), range: None, basis: "measured".to_owned() });
+    for page in [print_model::draw(&record).unwrap().unwrap(), draw(&record)] {
+        assert!(page.contains("0.31\u{a0}mm (0.22 to 0.45)") && page.contains("read off a coupon"));
+        assert!(page.contains("#f3efe4"));
+    }
+    let page = print_model::draw(&record).unwrap().unwrap();
+    for source in ["Kubelka", "Duncan", "Saunderson", "Sharma", "Elek", "calibrate"] {
+        assert!(page.contains(source), "{source}");
+    }
+    assert_eq!(page.matches("<h1>").count(), 1);
 }

@@ -47,7 +47,16 @@ fn settings(stage: &str) -> Value {
         "proof" => json!({ "pixels": 64, "film": 64 }),
         "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
         "colour" => json!({
-            "right": "tomato", "left": "teal", "back": "gold", "front": "seagreen", "top": "ivory", "bottom": "indigo",
+            "right": { "picture": "day.png" },
+            "left": { "gradient": { "from": "teal", "to": "gold", "along": "z", "mix": "lab" } },
+            "back": "gold",
+            "front": { "picture": { "file": "day.png", "fit": "whole", "ground": "seagreen" } },
+            "top": "ivory",
+            "bottom": "indigo",
+            "over": [
+                { "band": { "from": 0, "to": "6 mm", "colour": "black" } },
+                { "spot": { "low": [0, 0, 0], "high": ["20 mm", "1 mm", "20 mm"], "colour": "red", "sides": ["front"] } },
+            ],
         }),
         "estimate" => json!({ "rates": "rates.yaml", "copies": [1, 5] }),
         other => panic!("`{other}` has no trial yet"),
@@ -64,7 +73,8 @@ fn every_stage_meets_what_it_owes() {
         path
     };
     let rates: Arc<[u8]> = include_bytes!("../../jobs/rates/bureau-demo.yaml").as_slice().into();
-    let files = BTreeMap::from([("rates.yaml".to_owned(), rates)]);
+    let picture: Arc<[u8]> = include_bytes!("../../jobs/pictures/day.png").as_slice().into();
+    let files = BTreeMap::from([("rates.yaml".to_owned(), rates), ("day.png".to_owned(), picture)]);
 
     let mut piece = Workpiece::default().with_surface(house());
     for stage in shipped() {

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, missing_docs)]
 
 mod chain;
+mod colours;
 mod files;
 mod health;
 mod likeness;

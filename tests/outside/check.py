@@ -5,6 +5,7 @@ import shutil
 import sys
 
 import bleed
+import colorimetry
 import colours
 import conversion
 import coupon
@@ -13,6 +14,7 @@ import files
 import jobs
 import likeness
 import models
+import pictures
 import shapes
 import source
 import told
@@ -62,12 +64,16 @@ def main(scratch):
         topology.check(tally, scratch)
     with tally.part("models"):
         models.check(tally, scratch)
+    with tally.part("pictures"):
+        pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
+    with tally.part("colorimetry"):
+        colorimetry.check(tally, scratch)
     return tally.close()
 
 

@@ -4,12 +4,20 @@
 //!     ours distances N                one line of JSON: seconds, and the sum of squared distances, in a ball on N³ cells
 //!     ours squared CELLS X Y Z OUT    from a file of a byte a cell (x fastest), 1 for those to measure to, a file of squared
 //!                                     distances between centres in cells, four bytes each, low byte first
+//!     ours colours IN OUT             from a file of nine numbers a line of work (eight-bit sRGB, then two colours in CIELAB) the
+//!                                     sRGB colour in CIELAB, its linear light as seen by protan, deutan and tritan eyes, and the
+//!                                     ΔE00 of the two: thirteen numbers, all of eight bytes, low byte first
+//!     ours proofs PROFILE IN OUT      from a file of three bytes a colour the colours that a printer's ICC profile gives for them
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
 
 use std::time::Instant;
 
 use glam::{DVec3, IVec3};
 use serde_json::{Value, json};
+use turnhue_stages::Srgb;
+use turnhue_stages::colorimetry::deficiency::Deficiency;
+use turnhue_stages::colorimetry::profile::Profile;
+use turnhue_stages::colorimetry::{Lab, difference, lab, linear};
 use turnhue_stages::formats::stl;
 use turnhue_stages::solid::distance::Distances;
 use turnhue_stages::solid::{Cells, Grid, inside};
@@ -21,7 +29,9 @@ fn main() {
         ["cells", model, across] => cells(model, across.parse().unwrap()),
         ["distances", n] => distances(n.parse().unwrap()),
         ["squared", cells, x, y, z, out] => squared(cells, IVec3::from([x, y, z].map(|n| n.parse().unwrap())), out),
-        _ => panic!("ours cells MODEL.stl ACROSS, ours distances N, or ours squared CELLS X Y Z OUT"),
+        ["colours", read, out] => colours(read, out),
+        ["proofs", profile, read, out] => proofs(profile, read, out),
+        _ => panic!("the words are those at the top of this file"),
     };
     println!("{said}");
 }
@@ -74,4 +84,33 @@ fn squared(cells: &str, counts: IVec3, out: &str) -> Value {
     let squares: Vec<u8> = every.flat_map(|cell| (distances.squared_halves(cell) / 4).to_le_bytes()).collect();
     std::fs::write(out, squares).unwrap();
     json!({ "cells": bytes.len() })
+}
+
+/// Colours in CIELAB, as seen with a deficiency, and differences.
+fn colours(read: &str, out: &str) -> Value {
+    let numbers: Vec<f64> = std::fs::read(read)
+        .unwrap()
+        .chunks_exact(8)
+        .map(|bytes| f64::from_le_bytes(bytes.try_into().unwrap()))
+        .collect();
+    let mut found = Vec::new();
+    for of in numbers.chunks_exact(9) {
+        let colour = Srgb([of[0] as u8, of[1] as u8, of[2] as u8]);
+        let Lab { l, a, b, .. } = lab(colour);
+        found.extend([l, a, b]);
+        found.extend(Deficiency::ALL.iter().flat_map(|deficiency| deficiency.light(linear(colour))));
+        found.push(difference(Lab::new(of[3], of[4], of[5]), Lab::new(of[6], of[7], of[8])));
+    }
+    std::fs::write(out, found.iter().flat_map(|number| number.to_le_bytes()).collect::<Vec<u8>>()).unwrap();
+    json!({ "colours": found.len() / 13 })
+}
+
+/// Colours as a printer's profile gives them.
+fn proofs(profile: &str, read: &str, out: &str) -> Value {
+    let profile = Profile::read(&std::fs::read(profile).unwrap()).unwrap();
+    let colours = std::fs::read(read).unwrap();
+    let proofs: Vec<u8> =
+        colours.chunks_exact(3).flat_map(|colour| profile.proofed(Srgb(colour.try_into().unwrap())).0).collect();
+    std::fs::write(out, &proofs).unwrap();
+    json!({ "colours": proofs.len() / 3 })
 }

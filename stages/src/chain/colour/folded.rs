@@ -84,7 +84,7 @@ pub(super) fn write(
         Some(_) => varied().or(Some(PAIRS[0])),
         None => varied(),
     };
-    let Some(pair) = pair else { return Ok(()) };
+    let Some(pair) = pair.filter(|_| !shop.draft()) else { return Ok(()) };
     shop.go_on()?;
     let faces = pair.map(|side| Face::of(&dressed[side], paint));
     let plan = Plan::new(&faces, asked.copied().unwrap_or_default())?;
@@ -296,7 +296,7 @@ impl Sheet<'_> {
             self.picture
         );
         self.folds(&mut svg, [left, top], strip, height);
-        legend(&mut svg, [left.min(page_width - MARGIN - 150.0).max(MARGIN), foot - 5.0]);
+        legend(&mut svg, [left.min(page_width - MARGIN - 166.0).max(MARGIN), foot - 5.0]);
         svg += &format!(
             "<g font-family=\"sans-serif\" font-size=\"2.6\" text-anchor=\"middle\" fill=\"#444444\">\n{}</g>\n",
             strip_names(self.pair, plan.strips, [left, top - MARK - 1.2], strip)
@@ -315,12 +315,12 @@ impl Sheet<'_> {
         };
         *svg += &format!("<text x=\"{MARGIN}\" y=\"15\" font-size=\"5.2\" font-weight=\"bold\">{title}</text>\n");
         let lines = [
-            format!("The change from the {a} to the {b} of the piece, on paper: cell for cell, {size}."),
+            format!("The change from the {a} side of the piece to its {b} side, on paper: cell for cell, {size}."),
             "1  Print at 100 %, without fitting to the page. The bar below must measure 50 mm.".to_owned(),
             "2  Cut along the frame. Score and fold each line: mountain folds away from you, valley folds towards you."
                 .to_owned(),
             format!(
-                "3  Stand it up, folded at right angles. From the left you see the {a}; walk to the right, and the {b} comes."
+                "3  Stand it up, folded at right angles. From the left you see the {a} side; walk to the right, and the {b} side comes."
             ),
         ];
         for (line, y) in lines.iter().zip([21.5, 27.0, 31.8, 36.6]) {
@@ -350,7 +350,7 @@ impl Sheet<'_> {
             };
             let (across, beyond) = (line(top, bottom), line(top - MARK, top) + &line(bottom, bottom + MARK));
             // White under dark: to be seen on any colour.
-            *svg += &format!("<path d=\"{across}\" fill=\"none\" stroke=\"#ffffff\" stroke-width=\"0.3\"/>\n");
+            *svg += &format!("<path d=\"{across}\" fill=\"none\" stroke=\"#ffffff\" stroke-width=\"0.35\"/>\n");
             *svg += &format!("<path d=\"{across}{beyond}\" fill=\"none\" {}/>\n", kind.stroke());
         }
     }
@@ -370,7 +370,7 @@ impl Fold {
             Self::Mountain => "2.4 0.8 0.3 0.8",
             Self::Valley => "1.2 1.2",
         };
-        format!("stroke=\"#111111\" stroke-width=\"0.15\" stroke-dasharray=\"{dashes}\"")
+        format!("stroke=\"#111111\" stroke-width=\"0.2\" stroke-dasharray=\"{dashes}\"")
     }
 }
 
@@ -389,13 +389,13 @@ fn legend(svg: &mut String, [x, y]: [f64; 2]) {
         mm(y + 4.0)
     );
     for (kind, at, words) in
-        [(Fold::Mountain, x + 60.0, "mountain: away from you"), (Fold::Valley, x + 112.0, "valley: towards you")]
+        [(Fold::Mountain, x + 60.0, "mountain: away from you"), (Fold::Valley, x + 118.0, "valley: towards you")]
     {
         *svg += &format!(
             "<path d=\"M{} {}h9\" fill=\"none\" {}/>\n<text x=\"{}\" y=\"{}\">{words}</text>\n",
             mm(at),
             mm(y - 1.0),
-            kind.stroke().replace("0.15", "0.3"),
+            kind.stroke().replace("\"0.2\"", "\"0.35\""),
             mm(at + 10.5),
             mm(y)
         );

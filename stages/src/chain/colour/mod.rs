@@ -26,11 +26,14 @@ use std::sync::Arc;
 
 pub use self::folded::Folded;
 pub use self::guard::{GuardBand, GuardWish};
+use self::laying::Dressed;
 pub use self::settings::{Axis, Band, Coat, Fit, Gradient, Mix, Over, PictureFile, Settings, Spot, Stop};
+use crate::Six;
 use crate::formats::bitmap;
 use crate::outlook::Outlook;
+use crate::paint::Paint;
 use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
-use crate::workpiece::{OrderedFile, Part, Workpiece};
+use crate::workpiece::{Hull, OrderedFile, Part, Workpiece};
 
 /// See the module's documentation.
 pub struct Colour;
@@ -45,7 +48,7 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
@@ -65,20 +68,33 @@ impl Stage for Colour {
     }
 
     fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        let grid = *some_cubes(piece.cells().expect("the plan saw to it"))?.grid();
+        let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
-        let extent = piece.cells().and_then(|cells| cells.extent()).expect("there are some cubes");
-        let dressed = laying::dress(settings, &hull.faces, piece.void(), extent, shop)?;
-        let (mut paint, covered) = laying::paint(settings, &dressed, Arc::clone(&hull.faces), &grid, extent[0]);
-        telling::tell(shop, settings, &dressed, &paint, &covered, grid.cell);
+        let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
         palette::say(shop, &paint)?;
         shop.go_on()?;
         let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
         let path = writing::write(shop, &hull.skin, &paint, banded.as_ref())?;
-        folded::write(settings.folded.as_ref(), &dressed, &paint, grid.cell, shop)?;
+        folded::write(settings.folded.as_ref(), &dressed, &paint, cell, shop)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))
     }
+}
+
+/// Lays on the faces what the settings say, and tells of it.
+fn lay(
+    settings: &Settings,
+    piece: &Workpiece,
+    hull: &Hull,
+    shop: &mut Shop<'_>,
+) -> Result<(Six<Dressed>, Paint), Halt> {
+    let cells = some_cubes(piece.cells().expect("the plan saw to it"))?;
+    let extent = cells.extent().expect("there are some cubes");
+    let dressed = laying::dress(settings, &hull.faces, piece.void(), extent, shop)?;
+    let (paint, covered) = laying::paint(settings, &dressed, Arc::clone(&hull.faces), cells.grid(), extent[0]);
+    telling::tell(shop, settings, &dressed, &paint, &covered, cells.grid().cell);
+    shop.go_on()?;
+    Ok((dressed, paint))
 }
 
 /// Bytes a face of the skin that the piece keeps: the face, a point, two triangles and where they are from, their colour.

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use glam::{DVec3, IVec3};
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
@@ -10,7 +11,7 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 
 use super::*;
-use crate::conformance::Trial;
+use crate::conformance::{Folder, Trial};
 use crate::findings;
 use crate::paint::Paint;
 use crate::solid::{Cells, Face, Grid};
@@ -25,9 +26,8 @@ const BLACK: [u8; 3] = [0; 3];
 /// IEC 61966-2-1: half the light of white is 0.7354 of the code, 187.5 of 255.
 const HALF: [u8; 3] = [188; 3];
 
-fn picture<R: AsRef<[[u8; 3]]>>(rows: &[R]) -> RgbImage {
-    let width = rows[0].as_ref().len() as u32;
-    RgbImage::from_fn(width, rows.len() as u32, |x, y| Rgb(rows[y as usize].as_ref()[x as usize]))
+fn picture<const W: usize, const H: usize>(rows: [[[u8; 3]; W]; H]) -> RgbImage {
+    RgbImage::from_fn(W as u32, H as u32, |x, y| Rgb(rows[y as usize][x as usize]))
 }
 
 fn png(picture: RgbImage) -> Arc<[u8]> {
@@ -46,10 +46,10 @@ fn block(x: i32, y: i32, z: i32) -> Cells {
 /// The lowest cell of every block.
 const LOW: IVec3 = IVec3::new(1, 2, 3);
 
-/// Grey sides, and what is set besides; the picture is `a.png`.
+/// Sides of one colour, and what is set besides; the picture is `a.png`.
 fn settings(set: &Value) -> Value {
     let mut settings = json!({
-        "right": "#101010", "left": "#202020", "back": "#303030", "front": "#404040", "top": "#505050", "bottom": "#606060",
+        "right": "#d00000", "left": "#0050ff", "back": "#ffd000", "front": "#00a000", "top": "#ffffff", "bottom": "#000000",
     });
     settings.as_object_mut().unwrap().extend(set.as_object().unwrap().clone());
     settings
@@ -61,14 +61,21 @@ struct Run {
     folder: tempfile::TempDir,
 }
 
+/// What the stage does, but for the search for a better palette and the sheet to fold, which take their time.
 fn run(cells: Cells, picture: RgbImage, set: &Value) -> Run {
     let folder = tempfile::tempdir().unwrap();
-    let stage = erase::<Colour>();
     let files = BTreeMap::from([("a.png".to_owned(), png(picture))]);
-    let piece = Workpiece::default().with_cells(cells);
-    let trial = Trial { stage: stage.as_ref(), settings: settings(set), files, piece };
-    let (piece, said) = trial.run(folder.path().to_path_buf()).unwrap();
-    Run { paint: piece.paint().unwrap().clone(), said, folder }
+    let (process, never) = (crate::conformance::process(), AtomicBool::new(false));
+    let mut shelf = Folder::at(folder.path().to_path_buf());
+    let mut shop = Shop::new(&process, &files, &[], &never, &mut shelf);
+    let settings: Settings = serde_json::from_value(settings(set)).unwrap();
+    Colour::check(&settings, &shop).unwrap();
+    let mut piece = Workpiece::default().with_cells(cells);
+    let hull = piece.hull().unwrap();
+    let (_, paint) = lay(&settings, &piece, &hull, &mut shop).unwrap();
+    writing::write(&mut shop, &hull.skin, &paint, None).unwrap();
+    let said = shop.close();
+    Run { paint, said, folder }
 }
 
 impl Run {
@@ -92,7 +99,7 @@ impl Run {
 
 #[test]
 fn a_picture_stands_upright_and_unmirrored_on_every_side() {
-    let corners = picture(&[&[RED, BLACK, GREEN], &[BLACK; 3], &[BLUE, BLACK, WHITE]]);
+    let corners = picture([[RED, BLACK, GREEN], [BLACK; 3], [BLUE, BLACK, WHITE]]);
     // Worked out by hand, from where whoever looks at the side stands: upper left, upper right, lower left, lower right.
     let cases = [
         (Side::Right, [[2, 0, 2], [2, 2, 2], [2, 0, 0], [2, 2, 0]]),
@@ -126,15 +133,15 @@ fn a_picture_stands_upright_and_unmirrored_on_every_side() {
 
 #[test]
 fn two_halves_and_their_mirror() {
-    let halves = picture(&[&[BLACK, BLACK, WHITE, WHITE]; 2]);
+    let halves = picture([[BLACK, BLACK, WHITE, WHITE]; 2]);
     let done = run(block(2, 1, 1), halves, &json!({ "front": { "picture": "a.png" }, "back": { "picture": "a.png" } }));
     assert_eq!([done.at(Side::Front, [0, 0, 0]), done.at(Side::Front, [1, 0, 0])], [BLACK, WHITE]);
     // Whoever looks at the back has the piece's right at the left hand.
     assert_eq!([done.at(Side::Back, [1, 0, 0]), done.at(Side::Back, [0, 0, 0])], [BLACK, WHITE]);
     // The mean of what is seen is half the light.
     assert_eq!(done.paint.sides[Side::Front], Srgb(HALF));
-    assert_eq!(done.paint.sides[Side::Right], Srgb([0x10; 3]));
-    assert_eq!(done.codes(), ["same-colour"]);
+    assert_eq!(done.paint.sides[Side::Right], Srgb([0xd0, 0, 0]));
+    assert!(done.codes().contains(&"same-colour"), "{:?}", done.codes());
 }
 
 #[test]
@@ -153,13 +160,13 @@ fn the_mean_is_that_of_light() {
     let found = done.number("largest mean ΔE00 of detail lost below a cell");
     assert!((found - expected).abs() < 0.01, "{found} instead of {expected}");
     assert!(done.number("largest mean ΔE00 of a picture at cell resolution") < 0.2);
-    assert_eq!(done.codes(), ["picture-detail-lost"]);
+    assert!(done.codes().contains(&"picture-detail-lost"), "{:?}", done.codes());
 }
 
 #[test]
 fn a_pixel_on_the_border_counts_for_both_by_its_parts() {
     // Three pixels on two cells: (1 + ½·0) / 1.5 and (½·0 + 1) / 1.5 of the light, the code 213.
-    let thirds = picture(&[&[RED, BLACK, BLUE]; 3]);
+    let thirds = picture([[RED, BLACK, BLUE]; 3]);
     let done = run(block(2, 1, 2), thirds, &json!({ "front": { "picture": "a.png" } }));
     let code = (255.0 * (1.055 * (2.0_f64 / 3.0).powf(1.0 / 2.4) - 0.055)).round() as u8;
     assert_eq!(done.at(Side::Front, [0, 0, 0]), [code, 0, 0]);
@@ -168,7 +175,7 @@ fn a_pixel_on_the_border_counts_for_both_by_its_parts() {
 
 #[test]
 fn a_picture_of_another_shape_is_cropped_or_stands_on_its_ground() {
-    let rows = picture(&[&[RED; 2], &[GREEN; 2], &[BLUE; 2], &[WHITE; 2]]);
+    let rows = picture([[RED; 2], [GREEN; 2], [BLUE; 2], [WHITE; 2]]);
     let fill = run(block(4, 1, 2), rows.clone(), &json!({ "front": { "picture": "a.png" } }));
     // Two cells a pixel across; of the four rows the half in the middle is left: one row of the piece shows green, one blue.
     let front = |done: &Run, z| (0..4).map(|x| done.at(Side::Front, [x, 0, z])).collect::<Vec<_>>();
@@ -191,7 +198,7 @@ fn what_is_hidden_takes_the_picture_at_its_place() {
         let post = at.y == 0 && at.x == 1 && (0..2).contains(&at.z);
         wall || post || (at.z == 0 && at.x == 1 && (0..3).contains(&at.y))
     });
-    let colours = picture(&[&[RED, GREEN, BLUE], &[WHITE, BLACK, [128; 3]]]);
+    let colours = picture([[RED, GREEN, BLUE], [WHITE, BLACK, [128; 3]]]);
     let done = run(cells, colours, &json!({ "front": { "picture": "a.png" } }));
     assert_eq!(done.at(Side::Front, [1, 0, 1]), GREEN);
     assert_eq!(done.at(Side::Front, [1, 2, 1]), GREEN);
@@ -205,7 +212,7 @@ fn gradients_give_each_face_the_mean_of_its_stretch() {
         let code = if light <= 0.003_130_8 { 12.92 * light } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 };
         [(255.0 * code).round() as u8; 3]
     };
-    let blank = picture(&[&[WHITE]]);
+    let blank = picture([[WHITE]]);
     let along =
         |set: Value| json!({ "front": { "gradient": set }, "top": { "gradient": set }, "bottom": { "gradient": set } });
     let plain = json!({ "from": "black", "to": "white", "along": "z" });
@@ -233,13 +240,13 @@ fn bands_and_spots_lie_over_the_sides_in_their_order() {
         { "band": { "from": "40 mm", "to": "50 mm", "colour": "gold" } },
     ] });
     // Cells of 2 mm: the middles are at 1, 3 and 5 mm.
-    let done = run(block(2, 2, 3), picture(&[&[WHITE; 2]; 3]), &set);
+    let done = run(block(2, 2, 3), picture([[WHITE; 2]; 3]), &set);
     let front = |x, z| done.at(Side::Front, [x, 0, z]);
     assert_eq!([0, 1, 2].map(|z| front(0, z)), [GREEN; 3]);
     assert_eq!([0, 1, 2].map(|z| front(1, z)), [WHITE, RED, WHITE]);
     assert_eq!([0, 1, 2].map(|z| done.at(Side::Left, [0, 0, z])), [GREEN, GREEN, BLUE]);
-    assert_eq!([0, 1, 2].map(|z| done.at(Side::Left, [0, 1, z])), [[0x20; 3], RED, BLUE]);
-    assert_eq!(done.at(Side::Top, [0, 0, 2]), [0x50; 3]);
+    assert_eq!([0, 1, 2].map(|z| done.at(Side::Left, [0, 1, z])), [[0, 0x50, 255], RED, BLUE]);
+    assert_eq!(done.at(Side::Top, [0, 0, 2]), WHITE);
     let nothing = done.said.findings.iter().find(|finding| finding.code == "nothing-under").unwrap();
     assert!(nothing.message.contains("over[3]"), "{nothing:?}");
     // Of six places four show another colour than the white of the picture.
@@ -345,7 +352,7 @@ fn every_form_survives_a_round_trip() {
     assert_eq!(Colour::files(&read), ["a.png", "b.jpg"]);
     let kept = serde_json::to_value(&read).unwrap();
     assert_eq!(kept["left"], json!({ "picture": { "file": "b.jpg", "fit": "whole", "ground": "#008080" } }));
-    assert_eq!(kept["front"], "#404040");
+    assert_eq!(kept["front"], "#00a000");
     assert_eq!(serde_json::from_value::<Settings>(kept).unwrap(), read);
 }
 
