@@ -93,7 +93,8 @@ impl Table {
     /// A table under a name, in words.
     pub(crate) fn of(name: &str, columns: &[String], rows: &[Vec<String>]) -> Self {
         let all = |at: usize, is: fn(&str) -> bool| {
-            let mut texts = rows.iter().filter_map(|row| row.get(at)).filter(|text| !NOTHING.contains(&text.as_str())).peekable();
+            let mut texts =
+                rows.iter().filter_map(|row| row.get(at)).filter(|text| !NOTHING.contains(&text.as_str())).peekable();
             at > 0 && texts.peek().is_some() && texts.all(|text| is(text))
         };
         let column = |(at, heading): (usize, &String)| Column {
