@@ -65,3 +65,40 @@ fn replace(page: &Page, folder: &Path) -> Result<(), String> {
     file.persist(&target).map_err(|error| failed(&error.error))?;
     Ok(())
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use serde_json::json;
+    use turnhue_reports::record;
+
+    use super::*;
+
+    /// The record of a run, with or without a prediction.
+    fn record(predicted: bool) -> Record {
+        let old = concat!(env!("CARGO_MANIFEST_DIR"), "/reports/tests/records/form-1.json");
+        let mut record = record::read(Path::new(old)).unwrap();
+        let proof = json!({
+            "name": "proof", "version": 1, "settings": {}, "needs": [], "gives": [], "seconds": 1.0,
+            "facts": [{ "name": "effect", "value": { "text": "holds" } }], "findings": [], "artefacts": [],
+        });
+        record.stages.extend(predicted.then(|| serde_json::from_value(proof).unwrap()));
+        record
+    }
+
+    #[test]
+    fn a_prediction_has_a_page_about_its_model_beside_the_summary() {
+        let folder = tempfile::tempdir().unwrap();
+        let drawn = |record: &Record| -> Vec<&str> {
+            draw(record, folder.path()).unwrap().iter().map(|page| page.name).collect()
+        };
+        assert_eq!(drawn(&record(false)), [SUMMARY]);
+        assert_eq!(drawn(&record(true)), [PRINT_MODEL, SUMMARY]);
+        let summary = redraw(&record(true), folder.path()).unwrap();
+        assert_eq!(summary, folder.path().join(SUMMARY));
+        let page = std::fs::read_to_string(summary).unwrap();
+        assert!(page.contains(&format!("href=\"{PRINT_MODEL}\"")));
+        let model = std::fs::read_to_string(folder.path().join(PRINT_MODEL)).unwrap();
+        assert!(model.contains(&format!("href=\"{SUMMARY}\"")));
+    }
+}

@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use turnhue_reports::advice::Advice;
 use turnhue_reports::record::{self, FORM, JobText, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::findings::Fact;
-use turnhue_stages::stage::{Halt, Outcome, Shelf, Shop};
+use turnhue_stages::stage::{Halt, Outcome, Shelf, Shop, Wanted};
 use turnhue_stages::workpiece::Workpiece;
 
 use crate::advise;
@@ -180,7 +180,7 @@ fn run_chain(
         go_on(surroundings)?;
         listener.hear(&Event::StageBegan { index, name: step.stage.name(), purpose: step.purpose });
         let begun = surroundings.clock.elapsed();
-        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder, false)?;
+        let (next, mut outcome) = run_stage(plan, step, piece, &known, surroundings.cancel, folder, Wanted::Piece)?;
         if index == 0 {
             // What reading the model left out is known before any stage; the first one's findings carry it.
             outcome.findings.splice(0..0, plan.job.model.findings());
@@ -200,7 +200,7 @@ fn go_on(surroundings: &Surroundings<'_>) -> Result<(), Failure> {
     if surroundings.cancel.load(Ordering::Relaxed) { Err(Failure::Cancelled) } else { Ok(()) }
 }
 
-/// Runs one stage; as a draft, only for what it says.
+/// Runs one stage.
 pub(crate) fn run_stage(
     plan: &Plan,
     step: &PlannedStep,
@@ -208,12 +208,12 @@ pub(crate) fn run_stage(
     known: &[Fact],
     cancel: &AtomicBool,
     shelf: &mut dyn Shelf,
-    draft: bool,
+    wanted: Wanted,
 ) -> Result<(Workpiece, Outcome), Failure> {
     let name = step.stage.name();
     let _entered = tracing::debug_span!("stage", name).entered();
     let shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, shelf).titled(plan.job.title.as_str());
-    let mut shop = if draft { shop.drafting() } else { shop };
+    let mut shop = shop.wanting(wanted);
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))

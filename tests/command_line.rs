@@ -415,3 +415,39 @@ fn output_that_cannot_be_written_is_no_panic() {
     shop.job("blokcs");
     assert_eq!(run(&["run", "job.yaml"], closed(), full()), exit::WRONG_JOB);
 }
+
+#[test]
+fn a_coupon_is_read_into_a_process_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name);
+    let in_jobs = |arguments: &[&str]| {
+        let mut command = turnhue();
+        command.current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("jobs")).args(arguments);
+        said(command)
+    };
+    let ran = in_jobs(&["run", "coupon.yaml", "--json", "--quiet", "--into", path("runs").to_str().unwrap()]);
+    assert_eq!(ran.code, exit::READY, "{}", ran.err);
+    let run = ran.json()[0]["run"].as_str().unwrap().to_owned();
+    let (new, process) = (path("new.yaml"), "processes/powder-full-colour.yaml");
+    let calibrate = |read: &[&str]| {
+        let fixed = ["calibrate", &run, "--process", process, "--into", new.to_str().unwrap()];
+        in_jobs(&[&fixed, read].concat())
+    };
+
+    // What makes no sense writes nothing and says what there is.
+    let wrong = calibrate(&["--smallest-patch", "12"]);
+    assert_eq!(wrong.code, exit::WRONG_JOB);
+    assert!(wrong.err.contains("the coupon has no patch 12") && wrong.err.contains("row C has 1 ("), "{}", wrong.err);
+    assert_eq!(calibrate(&["--smallest-patch", "three"]).code, exit::WRONG_JOB);
+    assert!(!new.exists());
+
+    let right = calibrate(&["--smallest-patch", "5", "--first-sliding", "3"]);
+    assert_eq!(right.code, exit::READY, "{}", right.err);
+    assert!(right.out.contains("bleed") && right.out.contains("clearance"), "{}", right.out);
+    let text = fs::read_to_string(&new).unwrap();
+    assert!(text.contains("read off coupon of run") && text.contains("# bending strength, MPa"), "{text}");
+
+    // The same again would write over it.
+    assert_eq!(calibrate(&["--smallest-patch", "5"]).code, exit::WRONG_JOB);
+    assert_eq!(calibrate(&["--smallest-patch", "5", "--replace"]).code, exit::READY);
+}

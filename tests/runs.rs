@@ -90,6 +90,8 @@ impl Listener for Interferes<'_> {
     fn hear(&mut self, event: &Event<'_>) {
         self.heard.push(match event {
             Event::RunBegan { stages, .. } => format!("run of {stages}"),
+            Event::AdviceBegan { sizes } => format!("compare {sizes}"),
+            Event::SizeTried { cell } => format!("tried {cell}"),
             Event::StageBegan { name, .. } => {
                 self.cancel.fetch_or(*name == self.at, Ordering::Relaxed);
                 format!("begin {name}")

@@ -58,7 +58,7 @@ pub(super) fn choose(sizes: Vec<Size>, own: Option<f64>, bounds: &Bounds<'_>, mi
             about_own(&sizes[row], &breaks[row], bounds)
         });
     }
-    words.extend(own_row.or(best).and_then(|row| smallest(&sizes[row], own_row.is_some())));
+    words.extend(own_row.and_then(|row| smallest(&sizes[row])));
     let currency = sizes.iter().find_map(|size| size.price.as_ref()).map(|price| price.currency.clone());
     Advice {
         budget: bounds.budget.map(|budget| Money {
@@ -214,7 +214,7 @@ fn in_the_way(limit: Limit, size: &Size, bounds: &Bounds<'_>) -> String {
         Limit::Made => format!("It cannot be made: {}.", size.refused.as_deref().unwrap_or("nobody said why")),
         Limit::Faults => format!("It has faults: {}.", size.faults.join(", ")),
         Limit::Effect => {
-            let decided = size.decided_by.as_ref().map_or(String::new(), |by| format!(", decided by {by}"));
+            let decided = size.decided_by.as_ref().map_or(String::new(), |by| format!(": {by}"));
             match size.effect {
                 Some(Effect::Holds) => "The effect holds here, but not at the next larger cell.".to_owned(),
                 Some(Effect::Marginal) => format!("The effect is marginal at best{decided}."),
@@ -244,12 +244,11 @@ fn about_own(size: &Size, breaks: &[Limit], bounds: &Bounds<'_>) -> String {
 }
 
 /// From which finished size on the effect holds with as many cells.
-fn smallest(size: &Size, is_own: bool) -> Option<String> {
-    let whose = if is_own { "as many cells as the job asks for" } else { "as many cells as there are then" };
+fn smallest(size: &Size) -> Option<String> {
     let cell = mm(size.smallest_cell_that_holds?);
     let finished =
         size.smallest_size_that_holds.as_ref().map_or(String::new(), |finished| format!(": a piece of {finished}"));
-    Some(format!("With {whose} the effect holds from a cell of {cell} on{finished}."))
+    Some(format!("With as many cells as the job asks for the effect holds from a cell of {cell} on{finished}."))
 }
 
 /// A budget with its currency, or with that of the price where the job leaves it out.
@@ -367,7 +366,7 @@ mod tests {
         sizes[1].decided_by = Some("the bleed".to_owned());
         let words = advice(sizes, None, None).words;
         assert!(
-            words[0].contains("marginal at best, decided by the bleed. The nearest is 2 mm: legibility 40 %"),
+            words[0].contains("marginal at best: the bleed. The nearest is 2 mm: legibility 40 %"),
             "{words:?}"
         );
         let unknown = usual().into_iter().map(|size| Size { effect: None, ..size }).collect();
@@ -386,7 +385,7 @@ mod tests {
         sizes[0].decided_by = Some("the bleed".to_owned());
         let words = choose(sizes.clone(), Some(1.0), &bounds, Vec::new()).words;
         let told = words.join(" ");
-        assert!(told.contains("The job's own cell is 1 mm. The effect fails, decided by the bleed."), "{told}");
+        assert!(told.contains("The job's own cell is 1 mm. The effect fails: the bleed."), "{told}");
         assert!(told.contains("holds from a cell of 2.75 mm on: a piece of 137.5 × 137.5 × 137.5 mm."), "{told}");
         assert!(choose(sizes, Some(3.0), &bounds, Vec::new()).words.contains(&"It is the job's own cell.".to_owned()));
     }

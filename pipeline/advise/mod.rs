@@ -1,8 +1,8 @@
 //! The right cell: the job's own chain, run with one size of the cell after another, and the smallest that does.
 //!
 //! Nothing here reckons what a stage reckons: each size goes through the very stages that the job names, with the
-//! settings that it gives them, and what they say is put into rows. Stages are told that only facts are wanted
-//! ([`Shop::draft`](turnhue_stages::stage::Shop::draft)); the few files that one needs of another go into a hidden folder
+//! settings that it gives them, and what they say is put into rows. Stages are told that only what sizes are compared by is
+//! wanted ([`Shop::brief`](turnhue_stages::stage::Shop::brief)); the few files that one needs of another go into a hidden folder
 //! that is gone afterwards. What stands before the cells is run once for all sizes.
 
 pub(crate) mod cell;
@@ -20,7 +20,7 @@ use std::thread;
 use turnhue_reports::advice::{Advice, Size};
 use turnhue_stages::findings::Fact;
 use turnhue_stages::outlook::Outlook;
-use turnhue_stages::stage::Misfit;
+use turnhue_stages::stage::{Misfit, Wanted};
 use turnhue_stages::units::Memory;
 use turnhue_stages::workpiece::Workpiece;
 
@@ -82,6 +82,26 @@ pub(crate) fn planned(plan: &Plan) -> String {
     words
 }
 
+/// The most memory that comparing sizes will hold.
+pub(crate) fn memory(plan: &Plan) -> Memory {
+    let Some(index) = cell::stage_in(&plan.job.steps) else { return Memory::from_bytes(0) };
+    let before = plan.job.steps[..index]
+        .iter()
+        .fold(Outlook::of(&plan.job.model.surface), |known, step| step.stage.outlook(known));
+    let request = asked(plan);
+    let own = cell::named(&plan.job.steps[index], before.size.max_element());
+    let cells = sizes::row(Ends::of(plan, index, before, &request), request.count(), own);
+    let largest = largest(plan, index, before, &cells);
+    let at_once = at_once(largest, cells.len()) as u64;
+    Memory::from_bytes(largest.bytes().saturating_mul(at_once))
+}
+
+/// The most memory that one of the sizes takes.
+fn largest(plan: &Plan, index: usize, before: Outlook, cells: &[f64]) -> Memory {
+    let of_each = cells.iter().map(|&cell| sizes::memory(plan, index, before, cell));
+    of_each.max().unwrap_or(Memory::from_bytes(0))
+}
+
 /// What the job says about the sizes; the usual where it says nothing.
 fn asked(plan: &Plan) -> AdviseRequest {
     plan.job.advise.clone().unwrap_or_default()
@@ -124,8 +144,7 @@ pub(crate) fn compare(
     let cells = sizes::row(Ends::of(plan, index, before, &request), request.count(), own);
     listener.hear(&Event::AdviceBegan { sizes: cells.len() });
 
-    let largest = cells.iter().map(|&cell| sizes::memory(plan, index, before, cell)).max();
-    let at_once = at_once(largest.unwrap_or(Memory::from_bytes(0)), cells.len());
+    let at_once = at_once(largest(plan, index, before, &cells), cells.len());
     let trial = |cell: f64| begun.try_one(cell, own == Some(cell));
     let done = |cell: f64| listener.hear(&Event::SizeTried { cell });
     let sizes = each(&cells, at_once, trial, done)?;
@@ -213,7 +232,7 @@ impl<'a> Begun<'a> {
         let piece = Workpiece::default().with_surface(Arc::clone(&plan.job.model.surface));
         let mut begun = Self { plan, index, scratch, cancel, piece, known: Vec::new() };
         let steps: Vec<_> = plan.job.steps[..index].iter().collect();
-        let (piece, _, known) = begun.chain(&steps)?;
+        let (piece, _, known) = begun.chain(&steps, Wanted::Comparison)?;
         (begun.piece, begun.known) = (piece, known);
         Ok(begun)
     }
@@ -229,7 +248,9 @@ impl<'a> Begun<'a> {
         };
         let rest: Vec<PlannedStep> = self.plan.job.steps[self.index + 1..].iter().map(for_one_copy).collect();
         let steps: Vec<_> = std::iter::once(&varied).chain(&rest).collect();
-        match self.chain(&steps) {
+        // Of the job's own cell everything is wanted: from which size on as many cells would hold.
+        let wanted = if is_own { Wanted::Facts } else { Wanted::Comparison };
+        match self.chain(&steps, wanted) {
             Ok((_, told, _)) => Ok(told.row(cell)),
             // A defect of a stage at one size is no reason to say nothing of the others.
             Err(Failure::Misfit(fault) | Failure::Defect(fault)) => refused(fault.message().to_owned()),
@@ -237,13 +258,13 @@ impl<'a> Begun<'a> {
         }
     }
 
-    /// Runs stages as a draft.
-    fn chain(&self, steps: &[&PlannedStep]) -> Result<(Workpiece, Told, Vec<Fact>), Failure> {
+    /// Runs stages for what they say.
+    fn chain(&self, steps: &[&PlannedStep], wanted: Wanted) -> Result<(Workpiece, Told, Vec<Fact>), Failure> {
         let (mut piece, mut known, mut told) = (self.piece.clone(), self.known.clone(), Told::default());
         let mut shelf = Aside::within(self.scratch)
             .map_err(|error| disk_failure("could not make a folder for a size of the cell", &error))?;
         for step in steps {
-            let (next, outcome) = run_stage(self.plan, step, piece, &known, self.cancel, &mut shelf, true)?;
+            let (next, outcome) = run_stage(self.plan, step, piece, &known, self.cancel, &mut shelf, wanted)?;
             piece = next;
             known.extend(outcome.facts.iter().cloned());
             told.stages.push((step.stage.name(), outcome.facts, outcome.findings));

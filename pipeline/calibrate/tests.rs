@@ -7,7 +7,24 @@ use turnhue_stages::conformance;
 
 use super::*;
 
-const OLD: &str = include_str!("../../jobs/processes/powder-full-colour.yaml");
+const OLD: &str = "\
+# An invented process. Put your bureau's own figures here.
+name: Full-colour powder (demo)
+family: binder-jetting
+build_volume: { value: [250 mm, 380 mm, 200 mm], basis: invented for the demo }
+layer: { value: 0.1 mm, basis: common practice }
+minimum_wall: { value: 2 mm, basis: common practice }
+detail: { value: 0.6 mm, basis: invented for the demo }
+gap: { value: 1.5 mm, basis: invented for the demo }
+opening: { value: 8 mm, basis: common practice }
+bleed: { value: 0.3 mm, basis: invented for the demo }
+edge_radius: { value: 0.2 mm, basis: invented for the demo }
+tolerance: { value: 0.3 mm, basis: common practice }
+density: { value: 1.5, basis: invented for the demo }   # g/cm³
+strength: { value: 12, basis: invented for the demo }   # bending strength, MPa
+most_triangles: { value: 1000000, basis: invented for the demo }
+most_bytes: { value: 64000000, basis: invented for the demo }
+";
 /// 2027-03-01T09:30:00Z, by GNU date.
 const NOW: Moment = Moment(1_803_893_400);
 const RUN: &str = "20270220-101500-0a1b2c3d";

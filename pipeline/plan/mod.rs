@@ -125,11 +125,14 @@ impl Plan {
             .collect()
     }
 
-    /// The most memory that a run will hold, and the stage that needs it.
+    /// The most memory that a run will hold, and what needs it: a stage, or comparing sizes, of which several are tried at
+    /// once where there are threads.
     #[must_use]
     pub fn memory(&self) -> Option<(Memory, &'static str)> {
         let stages = self.job.steps.iter().map(|step| step.stage.name());
-        self.outlook().iter().map(Outlook::peak).zip(stages).max_by_key(|&(memory, _)| memory)
+        let of_stages = self.outlook().iter().map(Outlook::peak).zip(stages).max_by_key(|&(memory, _)| memory);
+        let of_advice = self.compares_sizes().then(|| (crate::advise::memory(self), "comparing sizes"));
+        of_stages.into_iter().chain(of_advice).max_by_key(|&(memory, _)| memory)
     }
 
     /// The job with every default filled in.

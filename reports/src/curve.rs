@@ -138,7 +138,8 @@ impl Curve {
                 label: label(shares, azimuths, along, up),
             })
             .collect();
-        part_labels(&mut lines, right, [upper, lower]);
+        // The marks below are left free.
+        part_labels(&mut lines, right, [upper, lower - 8.0]);
         Self {
             name,
             width,

@@ -12,6 +12,8 @@ use crate::said;
 
 /// The fact of the chosen colours: differences between neighbouring sides.
 const NEIGHBOURS: &str = "colours of neighbouring sides";
+/// The fact of the chosen colours: the nearest that can be printed, a row for each side.
+pub(crate) const PRINTABLE: &str = "printable colours";
 /// The fact of the printed colours: what is left of those differences.
 const SEPARATION: &str = "separation of neighbours";
 
@@ -45,6 +47,15 @@ pub(crate) struct Halved {
     pub(crate) below: Option<Srgb>,
     /// Black or white, to write on the chosen colour.
     pub(crate) ink: &'static str,
+}
+
+/// The nearest printable colour of a side, where the chosen one cannot be printed: the colour, and how far off it is.
+pub(crate) fn nearest_printable(record: &Record, side: Side) -> Option<String> {
+    let grid = record.stages.iter().rev().find_map(|stage| facts::table(stage, PRINTABLE))?;
+    let row = grid.row(side.word())?;
+    let (chosen, printable) = (grid.text(row, "chosen")?, grid.text(row, "printable")?);
+    let off = grid.number(row, "ΔE00").map_or_else(String::new, |off| format!(", ΔE00 {}", numbers::measured(off)));
+    (chosen != printable).then(|| format!("{printable}{off}"))
 }
 
 /// A difference between two colours.
@@ -132,21 +143,24 @@ fn mark_least(pairs: &mut [Pair], column: usize) {
     }
 }
 
-/// What becomes of the six chosen colours, and how that is called: the nearest that can be printed where a stage said so,
-/// else how they come out.
+/// What becomes of the six chosen colours, and how that is called: the nearest that can be printed, where some cannot
+/// themselves, else how they come out.
 fn becomes(record: &Record) -> Option<(&'static str, Six<Srgb>)> {
     let by_side = |grid: Grid<'_>, heading: &str| {
         let colour = |side: Side| grid.text(grid.row(side.word())?, heading)?.parse::<Srgb>().ok();
         let colours: Option<Vec<_>> = Side::ALL.into_iter().map(colour).collect();
         colours?.try_into().ok().map(Six)
     };
-    let all = || record.stages.iter().rev().flat_map(|stage| &stage.facts).filter_map(Grid::of);
-    let printable = all().find_map(|grid| by_side(grid, "as printable").or_else(|| by_side(grid, "printable")));
+    let printable = || {
+        let grid = record.stages.iter().rev().find_map(|stage| facts::table(stage, PRINTABLE))?;
+        let (chosen, printable) = (by_side(grid, "chosen")?, by_side(grid, "printable")?);
+        (chosen != printable).then_some(printable)
+    };
     let printed = || {
         let (_, stage) = facts::stage(record, proof::STAGE)?;
         by_side(facts::table(stage, proof::BY_SIDE)?, "printed")
     };
-    printable.map(|colours| ("as it can be printed", colours)).or_else(|| Some(("as it comes out", printed()?)))
+    printable().map(|colours| ("as it can be printed", colours)).or_else(|| Some(("as it comes out", printed()?)))
 }
 
 fn swatches(pair: &str, told: Option<Six<Srgb>>, below: Option<Six<Srgb>>) -> Vec<Halved> {

@@ -4,6 +4,8 @@
 //! Like the summary it is one file that opens offline and asks for nothing; it runs no script at all.
 
 use askama::Template;
+use turnhue_stages::findings::Unit;
+use turnhue_stages::print::scores::{Bounds, KEPT, NAMED};
 
 use crate::facts;
 use crate::numbers;
@@ -19,7 +21,7 @@ pub fn draw(record: &Record) -> Result<Option<String>, askama::Error> {
     if facts::stage(record, proof::STAGE).is_none() {
         return Ok(None);
     }
-    let page = Page { record, head: Head::of(record)?, figures: figures(record) };
+    let page = Page { record, head: Head::of(record)?, figures: figures(record), limits: limits() };
     page.render().map(Some)
 }
 
@@ -30,6 +32,14 @@ struct Page<'a> {
     head: Head,
     /// Name, value with its range, and basis of each figure with which the prediction reckons.
     figures: Vec<(&'static str, String, &'a str)>,
+    /// Each limit of the verdict: the score, from where it holds, and below what it fails.
+    limits: [(&'static str, String, String); 2],
+}
+
+fn limits() -> [(&'static str, String, String); 2] {
+    let percent = |share: f64| numbers::quantity(libm::round(share * 100.0), Some(Unit::Percent));
+    let limit = |name, bounds: Bounds| (name, percent(bounds.holds), percent(bounds.fails));
+    [limit("Named right, the worst side", NAMED), limit("Separation kept, the worst neighbours", KEPT)]
 }
 
 /// The figures of the process with which a prediction reckons; of those left out, what is taken in their place.

@@ -1,6 +1,7 @@
 //! What stages said, as lines and tables that can be read.
 
 use serde_json::Value as Json;
+use turnhue_stages::Srgb;
 use turnhue_stages::findings::{Fact, Finding, Place, Severity, Value};
 
 use crate::numbers;
@@ -10,6 +11,9 @@ use crate::views::Pictures;
 
 /// Most rows of a table that stands open: a table of twelve pairs of sides is read, one of 72 steps of a turn is not.
 const MOST_ROWS: usize = 36;
+
+/// What stands in a cell for which there is nothing to say.
+const NOTHING: [&str; 2] = ["", "–"];
 
 /// Facts, as the page shows them.
 pub(crate) struct Said {
@@ -35,6 +39,8 @@ pub(crate) struct Column {
     pub(crate) heading: String,
     /// Whether it holds numbers only, and is not the first, which says what the row is about.
     pub(crate) numeric: bool,
+    /// Whether it holds colours only, which are not broken in two.
+    pub(crate) colours: bool,
 }
 
 /// A finding, as the page shows it.
@@ -86,17 +92,19 @@ impl Table {
 
     /// A table under a name, in words.
     pub(crate) fn of(name: &str, columns: &[String], rows: &[Vec<String>]) -> Self {
-        let numeric = |at: usize| {
-            let mut texts = rows.iter().filter_map(|row| row.get(at)).filter(|text| !text.is_empty()).peekable();
-            texts.peek().is_some() && texts.all(|text| numbers::is_number(text))
+        let all = |at: usize, is: fn(&str) -> bool| {
+            let mut texts =
+                rows.iter().filter_map(|row| row.get(at)).filter(|text| !NOTHING.contains(&text.as_str())).peekable();
+            at > 0 && texts.peek().is_some() && texts.all(|text| is(text))
+        };
+        let column = |(at, heading): (usize, &String)| Column {
+            heading: capitalised(heading),
+            numeric: all(at, numbers::is_number),
+            colours: all(at, |text| text.parse::<Srgb>().is_ok()),
         };
         Self {
             caption: capitalised(name),
-            columns: columns
-                .iter()
-                .enumerate()
-                .map(|(at, heading)| Column { heading: capitalised(heading), numeric: at > 0 && numeric(at) })
-                .collect(),
+            columns: columns.iter().enumerate().map(column).collect(),
             rows: rows.iter().map(|row| row.iter().map(|text| numbers::tidy(text)).collect()).collect(),
         }
     }

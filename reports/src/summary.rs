@@ -267,7 +267,7 @@ struct KeyFact<'a> {
 /// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
 /// the best first; of stages that say the same, the last knows best.
 fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
-    const ASKED: [(&str, &[&str]); 12] = [
+    const ASKED: [(&str, &[&str]); 11] = [
         ("Width × depth × height", &["size"]),
         ("Cube edge", &["cell"]),
         ("Cubes", &["cells after repair", "cells"]),
@@ -275,7 +275,6 @@ fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
         ("Thinnest wall", &["thinnest wall", "wall"]),
         ("Weight", &["weight"]),
         ("Own colour, worst side", &["least share in the side's own colour"]),
-        ("Named right once printed", &["legibility"]),
         ("Material", &["volume", "material"]),
         ("Saved by the cavity", &["material saved"]),
         ("Price", &["price"]),
@@ -338,15 +337,13 @@ impl<'a> StageView<'a> {
 
 /// Names of files, of the frames of a turn the first and the last of each series.
 fn names(files: &[File]) -> Vec<String> {
-    let mut names = Vec::new();
-    let same = |a: &File, b: &File| turntable::series(&a.name).is_some_and(|of| turntable::series(&b.name) == Some(of));
-    for run in files.chunk_by(same) {
-        match run {
-            [first, .., last] => names.push(format!("{} … {}", first.name, last.name)),
-            single => names.extend(single.iter().map(|file| file.name.clone())),
-        }
-    }
-    names
+    let of_series = |series| files.iter().filter(move |file| turntable::series(&file.name) == Some(series));
+    let frames = turntable::SERIES.iter().filter_map(|series| {
+        let (first, last) = (of_series(series).next()?, of_series(series).last()?);
+        Some(format!("{} … {}", first.name, last.name))
+    });
+    let others = files.iter().filter(|file| !turntable::is_frame(&file.name)).map(|file| file.name.clone());
+    others.chain(frames).collect()
 }
 
 /// A picture beside the views and those of findings.

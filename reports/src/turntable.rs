@@ -17,7 +17,7 @@ const STRIDES: [usize; 5] = [1, 2, 3, 6, 9];
 const AROUND: usize = 400;
 
 /// The two series of frames.
-const SERIES: [&str; 2] = ["designed", "printed"];
+pub(crate) const SERIES: [&str; 2] = ["designed", "printed"];
 
 /// Frames of a turn, each as designed and as printed.
 pub(crate) struct Turntable {

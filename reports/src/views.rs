@@ -6,6 +6,7 @@ use turnhue_stages::{Side, Six, Srgb};
 use crate::colours;
 use crate::facts::name_and_unit;
 use crate::numbers;
+use crate::palette;
 use crate::pictures::{self, Picture};
 use crate::proof::{self, OfSide};
 use crate::record::Record;
@@ -86,7 +87,9 @@ pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, shots: Pictures<'_
             let predicted = OfSide::of(record, side);
             let printed = predicted.as_ref().and_then(|predicted| predicted.printed);
             let predicted = predicted.into_iter().flat_map(|predicted| predicted.says);
-            let says = predicted.chain(said_by_side(record, side)).collect();
+            let nearest = palette::nearest_printable(record, side);
+            let nearest = nearest.map(|colour| ("Nearest printable".to_owned(), colour));
+            let says = nearest.into_iter().chain(predicted).chain(said_by_side(record, side)).collect();
             SideView {
                 side,
                 turn: turn(side),
@@ -139,8 +142,8 @@ fn taken(record: &Record, name: &str, shots: Pictures<'_>) -> Option<Picture> {
 fn said_by_side(record: &Record, side: Side) -> Vec<(String, String)> {
     let mut says: Vec<(String, String)> = Vec::new();
     for fact in record.stages.iter().flat_map(|stage| &stage.facts) {
-        // What was predicted is told in words of its own.
-        if fact.name == proof::BY_SIDE {
+        // What was predicted, and what can be printed, is told in words of its own.
+        if [proof::BY_SIDE, palette::PRINTABLE].contains(&fact.name.as_str()) {
             continue;
         }
         let Value::Table { columns, rows } = &fact.value else { continue };

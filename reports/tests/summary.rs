@@ -91,7 +91,7 @@ fn facts_of_proof() -> Vec<Fact> {
         Fact::table(
             "handover",
             &["from", "to", "designed, °", "printed, °"],
-            vec![texts(["front", "right", "20.0", "31.5"]), texts(["right", "back", "20.0", "33.0"])],
+            vec![texts(["front", "right", "20.0", "31.5"]), texts(["right", "back", "20.0", "–"])],
         ),
     ]
 }
@@ -105,11 +105,17 @@ fn predicted() -> Record {
         .iter()
         .flat_map(|side| ["designed", "printed"].map(|kind| artefact(format!("proof-{kind}-{side}.png"))))
         .collect();
-    artefacts.extend(series("designed"));
-    artefacts.extend(series("printed"));
+    artefacts.extend(series("designed").into_iter().zip(series("printed")).flat_map(<[File; 2]>::from));
     artefacts.push(artefact("turn.png".to_owned()));
     let pairs = ["right and back", "right and front", "left and back", "left and front", "top and front"];
     let colours = pairs.map(|pair| texts([pair, "41.3", "38.0", "18.2", "17.9", "40.1"]));
+    let sides = ["right", "left", "back", "front", "top", "bottom"];
+    let printable = |side: &str| match side {
+        "right" => texts([side, "#c8553d", "#bd5f4a", "4.2"]),
+        other => texts([other, "#2a6f97", "#2a6f97", "0.0"]),
+    };
+    let columns = ["side", "chosen", "printable", "ΔE00"];
+    record.stages[4].facts.push(Fact::table("printable colours", &columns, sides.map(printable).to_vec()));
     record.stages[4].facts.push(Fact::table(
         "colours of neighbouring sides",
         &["sides", "as chosen", "as printable", "protan", "deutan", "tritan"],
@@ -465,6 +471,8 @@ fn what_is_predicted_stands_on_the_page_with_its_numbers() {
         "<dd>91.4\u{a0}% (84.2 to 96)</dd>",
         "<dd>73.1\u{a0}% (62.9 to 81.5)</dd>",
         "Front to right",
+        // What is missing does not make words of a column of numbers.
+        "<td class=\"number\" data-heading=\"Printed, °\">–</td>",
         "<dd>1.75\u{a0}mm</dd>",
         "105.0 × 105.0 × 105.0 mm",
         "href=\"print-model.html\"",
@@ -494,6 +502,9 @@ fn a_side_is_shown_as_designed_beside_printed_and_says_each_thing_once() {
     assert_eq!(cards.matches("<dt>Named right</dt><dd>91.4\u{a0}% (84.2 to 96)</dd>").count(), 6);
     assert_eq!(cards.matches("<dt>Own colour, once printed</dt><dd>83.1\u{a0}%</dd>").count(), 6);
     assert!(cards.contains("printed <code>#b4604c</code>") && !cards.contains("<dt>From</dt>"));
+    // A chosen colour that cannot be printed is followed by the nearest that can; of the others nothing is said.
+    assert_eq!(cards.matches("<dt>Nearest printable</dt><dd>#bd5f4a, ΔE00 4.2</dd>").count(), 1);
+    assert!(!cards.contains("<dt>ΔE00</dt>") && cards.matches("Nearest printable").count() == 1);
     // The same view from that side alone is not shown again.
     assert!(!page.contains("alt=\"The piece seen from the back\""));
     // With one picture of a pair missing, the view from that side is.
@@ -552,7 +563,9 @@ fn frames_come_in_pairs_and_only_whole_turns_are_shown() {
         picture(name)
     };
     assert!(summary::draw(&record, &asked).unwrap().contains("<code>turn.png</code>"));
-    assert!(page.contains("<code>turn-designed-000.jpg … turn-designed-071.jpg</code>"));
+    for kind in ["designed", "printed"] {
+        assert_eq!(page.matches(&format!("<code>turn-{kind}-000.jpg … turn-{kind}-071.jpg</code>")).count(), 1);
+    }
 }
 
 /// The policy allows the script that is on the page, and nothing of a record is in it.
@@ -587,7 +600,8 @@ fn differences_between_neighbours_stand_in_one_table() {
     // What was designed is what was chosen.
     assert!(!palette.contains("Designed"));
     assert_eq!(palette.matches("<tr>").count(), 6);
-    assert!(palette.contains("Right and back") && palette.contains("fill=\"#b4604c\""));
+    assert!(palette.contains("Right and back") && palette.contains("fill=\"#bd5f4a\""));
+    assert!(palette.contains("as chosen above, and as it can be printed below"));
     // Where one of the two facts is missing the other stands alone.
     let mut record = predicted();
     record.stages.remove(5);

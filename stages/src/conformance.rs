@@ -9,9 +9,9 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use crate::Length;
-use crate::findings::Finding;
+use crate::findings::{Finding, Severity};
 use crate::process::{Family, Figure, Process};
-use crate::stage::{AnyStage, Halt, Outcome, Shelf, Shop};
+use crate::stage::{AnyStage, Halt, Outcome, Shelf, Shop, Wanted};
 use crate::workpiece::Workpiece;
 
 /// A shelf in a folder of its own, removed when dropped.
@@ -89,17 +89,15 @@ impl Trial<'_> {
     /// # Panics
     /// If the settings cannot be read.
     pub fn run(&self, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
-        self.run_in(folder, false)
+        self.run_for(Wanted::Piece, folder)
     }
 
-    fn run_in(&self, folder: PathBuf, draft: bool) -> Result<(Workpiece, Outcome), Halt> {
+    fn run_for(&self, wanted: Wanted, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
         let ready = self.stage.read(self.settings.clone()).unwrap_or_else(|misfit| panic!("settings: {misfit:?}"));
         let (process, cancel) = (process(), AtomicBool::new(false));
         let mut shelf = Folder::at(folder);
-        let mut shop = Shop::new(&process, &self.files, &[], &cancel, &mut shelf).titled("Test piece");
-        if draft {
-            shop = shop.drafting();
-        }
+        let shop = Shop::new(&process, &self.files, &[], &cancel, &mut shelf).titled("Test piece");
+        let mut shop = shop.wanting(wanted);
         ready.check(&shop)?;
         let piece = ready.run(self.piece.clone(), &mut shop)?;
         Ok((piece, shop.close()))
@@ -145,12 +143,22 @@ impl Trial<'_> {
             assert_eq!(other.3, bytes, "the artefacts on {threads} threads");
         }
 
-        let (piece_of_draft, draft) = self.run_in(scratch(), true).unwrap_or_else(|halt| panic!("{halt:?}"));
+        let run = |wanted| self.run_for(wanted, scratch()).unwrap_or_else(|halt| panic!("{halt:?}"));
+        let (piece_of_draft, draft) = run(Wanted::Facts);
         let unpictured = |finding: &Finding| Finding { picture: None, ..finding.clone() };
         assert_eq!(draft.facts, facts, "the facts of a draft");
         assert!(draft.findings.iter().map(unpictured).eq(findings.iter().map(unpictured)), "the findings of a draft");
         for &part in ready.gives() {
             assert!(piece_of_draft.has(part), "a draft gives {part} too");
+        }
+        let (piece_of_brief, brief) = run(Wanted::Comparison);
+        let faults = |findings: &[Finding]| -> Vec<String> {
+            findings.iter().filter(|f| f.severity == Severity::Fault).map(|f| f.code.clone()).collect()
+        };
+        assert!(brief.facts.iter().all(|fact| facts.contains(fact)), "what is said for a comparison");
+        assert_eq!(faults(&brief.findings), faults(&findings), "the faults found for a comparison");
+        for &part in ready.gives() {
+            assert!(piece_of_brief.has(part), "what runs for a comparison gives {part} too");
         }
     }
 }

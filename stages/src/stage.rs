@@ -149,6 +149,17 @@ pub struct Artefact {
     pub what: String,
 }
 
+/// What a run is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// The piece, with everything that can be said of it and drawn.
+    Piece,
+    /// Everything that can be said of it: see [`Shop::draft`].
+    Facts,
+    /// What it can be compared by: see [`Shop::brief`].
+    Comparison,
+}
+
 /// What a stage may use beside the piece, and where it puts what it has to say.
 pub struct Shop<'a> {
     process: &'a Process,
@@ -160,7 +171,7 @@ pub struct Shop<'a> {
     findings: Vec<Finding>,
     artefacts: Vec<Artefact>,
     known: &'a [Fact],
-    draft: bool,
+    wanted: Wanted,
 }
 
 /// What a stage said and made.
@@ -194,7 +205,7 @@ impl<'a> Shop<'a> {
             facts: Vec::new(),
             findings: Vec::new(),
             artefacts: Vec::new(),
-            draft: false,
+            wanted: Wanted::Piece,
         }
     }
 
@@ -211,10 +222,16 @@ impl<'a> Shop<'a> {
         self.title
     }
 
-    /// Makes it the shop of a draft; see [`Self::draft`].
+    /// Makes it the shop of a draft: [`Wanted::Facts`].
     #[must_use]
-    pub fn drafting(mut self) -> Self {
-        self.draft = true;
+    pub fn drafting(self) -> Self {
+        self.wanting(Wanted::Facts)
+    }
+
+    /// Says what is wanted, where it is not the piece itself.
+    #[must_use]
+    pub fn wanting(mut self, wanted: Wanted) -> Self {
+        self.wanted = wanted;
         self
     }
 
@@ -223,7 +240,15 @@ impl<'a> Shop<'a> {
     /// and findings must be the same, but for the pictures that findings name.
     #[must_use]
     pub fn draft(&self) -> bool {
-        self.draft
+        self.wanted != Wanted::Piece
+    }
+
+    /// Whether, in a draft, only what sizes of the cell are compared by is wanted. A stage may then leave out what takes
+    /// long and is said nowhere beside other sizes. The facts that it says must be those of the piece itself, and it must
+    /// find the same faults.
+    #[must_use]
+    pub fn brief(&self) -> bool {
+        self.wanted == Wanted::Comparison
     }
 
     /// What the printing process can hold.

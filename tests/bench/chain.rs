@@ -5,6 +5,7 @@ use std::sync::atomic::AtomicBool;
 use divan::{Bencher, black_box};
 use serde_json::json;
 use tempfile::TempDir;
+use turnhue::advise::advise;
 use turnhue::clock::SystemClock;
 use turnhue::events::Silence;
 use turnhue::run::{Surroundings, run};
@@ -20,7 +21,17 @@ fn whole_demo(bencher: Bencher<'_, '_>) {
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
     bencher.with_inputs(folder).bench_local_refs(|folder| {
         let surroundings = Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
-        run(&demo_plan(), &surroundings, &mut Silence).unwrap()
+        run(&demo_plan().without_advice(), &surroundings, &mut Silence).unwrap()
+    });
+}
+
+/// The dozen sizes of the cell that the demo compares.
+#[divan::bench(sample_count = 3)]
+fn advise_demo(bencher: Bencher<'_, '_>) {
+    let (clock, cancel, plan) = (SystemClock::start(), AtomicBool::new(false), demo_plan());
+    bencher.with_inputs(folder).bench_local_refs(|folder| {
+        let surroundings = Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
+        advise(&plan, &surroundings, &mut Silence).unwrap()
     });
 }
 

@@ -8,6 +8,7 @@ mod files;
 mod health;
 mod likeness;
 mod pieces;
+mod views;
 
 fn main() {
     divan::main();

@@ -1,9 +1,9 @@
 // Checks summary pages in a browser. `run` calls it: check.js PROJECT CHROMIUM
 
 import { spawnSync } from "node:child_process";
-import { mkdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { join } from "node:path";
+import { dirname, join } from "node:path";
 import { pathToFileURL } from "node:url";
 
 import { HtmlValidate } from "html-validate";
@@ -11,6 +11,8 @@ import { chromium } from "playwright-core";
 
 const WIDTHS = [360, 800, 1280, 2560];
 const SCHEMES = ["light", "dark"];
+// The largest summary with frames of a turn, in bytes, as reports/LOOK.md promises.
+const LARGEST = 6_000_000;
 // WCAG 2.2, levels A and AA, as axe-core names them.
 const WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
 // A headless run of its own: no sandbox, as continuous integration runs as root, and no traffic of the browser's own.
@@ -126,12 +128,86 @@ async function checkScreen(browser, name, url, width, scheme) {
   await context.close();
 }
 
+// What the figure with the slider shows and says.
+const turn = (page) =>
+  page.evaluate(() => {
+    const figure = document.getElementById("turntable");
+    const pictures = [...figure.querySelectorAll("img")].map((picture) => picture.src);
+    const said = figure.querySelector("output").textContent;
+    const spoken = figure.querySelector("input").getAttribute("aria-valuetext");
+    const marked = [...document.querySelectorAll(".curve .cursor")].map((mark) => mark.getAttribute("transform"));
+    return { pictures, said, spoken, marked, angle: Number.parseInt(said, 10) };
+  });
+
+// Keys on the slider, and a drag across the pictures, change both pictures, the words and the mark in the curve.
+async function checkTurn(browser, name, url) {
+  const { context, page, faults } = await open(browser, url, { viewport: { width: 1280, height: 900 } });
+  const first = await turn(page);
+  const changed = (now, before, what) => [
+    ...now.pictures.flatMap((picture, n) => (picture === before.pictures[n] ? [`${what}: picture ${n} stays`] : [])),
+    ...(now.said === before.said || now.said !== now.spoken ? [`${what}: it says ${now.said}, ${now.spoken}`] : []),
+    ...(now.marked.some((mark, n) => mark === before.marked[n]) ? [`${what}: the mark stays`] : []),
+  ];
+  const begins = first.pictures.length === 2 && first.angle === 0;
+  check(begins ? [] : [first.said], `${name}, turn: begins with two pictures from the front`);
+  await page.focus("#turn");
+  await page.keyboard.press("ArrowRight");
+  const next = await turn(page);
+  const onwards = next.angle > 0 && next.angle <= 15 ? [] : [`${next.angle}°`];
+  check([...changed(next, first, "key"), ...onwards], `${name}, turn: an arrow key shows the next step`);
+  await page.keyboard.press("Home");
+  const again = JSON.stringify(await turn(page)) === JSON.stringify(first);
+  check(again ? [] : ["it does not"], `${name}, turn: Home leads back to the front`);
+
+  const pair = page.locator("#turntable .pair");
+  await pair.scrollIntoViewIfNeeded();
+  const picture = await page.locator("#turntable img").first().boundingBox();
+  const [x, y] = [picture.x + picture.width / 2, picture.y + picture.height / 2];
+  await page.mouse.move(x, y);
+  await page.mouse.down();
+  // A picture's width is half a turn, and the right side comes from the right.
+  await page.mouse.move(x - picture.width / 2, y, { steps: 5 });
+  const right = await turn(page);
+  const rightly = right.angle === 90 ? [] : [right.said];
+  check([...changed(right, first, "drag"), ...rightly], `${name}, turn: a drag to the left brings the right side`);
+  await page.mouse.move(x + picture.width / 2, y, { steps: 5 });
+  const left = await turn(page);
+  const back = left.angle === 270 ? [] : [left.said];
+  check([...changed(left, right, "drag"), ...back], `${name}, turn: a drag to the right brings the left side`);
+  await page.mouse.up();
+  await page.mouse.move(x, y);
+  check((await turn(page)).angle === 270 ? [] : ["it turns on"], `${name}, turn: it stays where it is let go`);
+  const decoded = () => Promise.all(Array.from(document.querySelectorAll("#turntable img"), (shown) => shown.decode()));
+  await page.evaluate(decoded);
+  check(faults, `${name}, turn: no complaint, no request`);
+  await context.close();
+}
+
+// Without scripts the six sides stand as designed beside printed, and no slider that does nothing.
+async function checkStill(browser, name, url) {
+  const { context, page, faults } = await open(browser, url, { javaScriptEnabled: false });
+  const shown = await page.locator(".sides .pair img").count();
+  const pairs = await page.locator(".sides .pair img:visible").count();
+  check(shown === 12 && pairs === 12 ? [] : [`${pairs} of ${shown} pictures`], `${name}, no script: six pairs show`);
+  const idle = await page.locator("#turn:visible, .cursor:visible, .how:visible").count();
+  check(idle === 0 ? [] : [`${idle} parts`], `${name}, no script: nothing shows that would need it`);
+  check(faults, `${name}, no script: no complaint, no request`);
+  await context.close();
+}
+
 async function checkPaper(browser, name, url) {
   const { context, page, faults } = await open(browser, url, {});
   const path = join(scratch, "screenshots", `${name}.pdf`);
   const pdf = await page.pdf({ path, format: "A4", printBackground: true });
   const sheets = (pdf.toString("latin1").match(/\/Type\s*\/Page\b/g) ?? []).length;
   check(sheets > 0 ? [] : ["no page"], `${name}: prints on ${sheets} sheets of A4`);
+  if ((await page.locator("#turntable").count()) > 0) {
+    await page.emulateMedia({ media: "print" });
+    const pairs = await page.locator(".sides .pair img:visible").count();
+    check(pairs === 12 ? [] : [`${pairs} pictures`], `${name}, print: six pairs show`);
+    const idle = await page.locator("#turn:visible, .cursor:visible, .how:visible").count();
+    check(idle === 0 ? [] : [`${idle} parts`], `${name}, print: nothing shows that paper cannot do`);
+  }
   check(faults, `${name}, print: no complaint, no request`);
   await context.close();
 }
@@ -148,6 +224,19 @@ try {
       for (const scheme of SCHEMES) await checkScreen(browser, job.name, url, width, scheme);
     }
     await checkPaper(browser, job.name, url);
+    // Both jobs have the stage `proof`, and so a turn, and a page about its model.
+    await checkTurn(browser, job.name, url);
+    await checkStill(browser, job.name, url);
+    const { size } = statSync(file);
+    check(size < LARGEST ? [] : [`${size} bytes`], `${job.name}: the page has less than 6 MB`);
+    const model = join(dirname(file), "print-model.html");
+    await checkMarkup({ name: `${job.name}, model` }, model);
+    for (const width of WIDTHS) {
+      for (const scheme of SCHEMES) {
+        await checkScreen(browser, `${job.name}-model`, pathToFileURL(model).href, width, scheme);
+      }
+    }
+    await checkPaper(browser, `${job.name}-model`, pathToFileURL(model).href);
   }
 } finally {
   await browser.close();

@@ -11,6 +11,7 @@ import conversion
 import coupon
 import distances
 import files
+import guard
 import jobs
 import likeness
 import models
@@ -68,6 +69,8 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("guard"):
+        guard.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
     with tally.part("distances"):

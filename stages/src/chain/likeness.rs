@@ -26,8 +26,13 @@ pub(super) fn takes(piece: &Outlook) -> f64 {
     telling(piece, cell / samples.cell) + samples.len() as f64 / 8.0 + 4.0 * piece.cells() / 8.0
 }
 
-/// Measures the cubes against the surface and says the facts.
-pub(super) fn tell(surface: &Surface, cells: &Cells, shop: &mut Shop<'_>) -> Result<Likeness, Halt> {
+/// Measures the cubes against the surface and says the facts. For a comparison alone the volume in common is enough.
+pub(super) fn tell(surface: &Surface, cells: &Cells, shop: &mut Shop<'_>) -> Result<Option<Likeness>, Halt> {
+    if shop.brief() {
+        let overlap = likeness::overlap_of(surface, cells);
+        shop.fact(Fact::number("volume overlap", 100.0 * overlap, Unit::Percent));
+        return Ok(None);
+    }
     let like = Likeness::of(surface, cells, || shop.go_on())?;
     let cell = cells.grid().cell;
     shop.fact(Fact::number("volume overlap", 100.0 * like.overlap, Unit::Percent));
@@ -46,7 +51,7 @@ pub(super) fn tell(surface: &Surface, cells: &Cells, shop: &mut Shop<'_>) -> Res
     };
     let rows = Side::ALL.into_iter().map(row).collect();
     shop.fact(Fact::table("silhouettes", &["side", "silhouette overlap, %"], rows));
-    Ok(like)
+    Ok(Some(like))
 }
 
 /// The caution that the cubes keep the form poorly, if they do.

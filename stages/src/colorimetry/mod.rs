@@ -19,6 +19,7 @@
 //! are smaller and lit unevenly; what is said here is a bound on how well they can be told apart.
 
 pub mod deficiency;
+mod difference;
 pub mod gamut;
 pub mod pigment;
 pub mod profile;
@@ -26,10 +27,10 @@ pub mod profile;
 use std::sync::LazyLock;
 
 use palette::LinSrgb;
-use palette::color_difference::Ciede2000;
 use palette::convert::IntoColorUnclamped;
 use palette::white_point::D65;
 
+pub use self::difference::difference;
 use crate::Srgb;
 
 /// A colour in CIELAB under D65 (CIE 015:2018).
@@ -95,15 +96,6 @@ pub fn lab(colour: Srgb) -> Lab {
 pub fn light_of_lab(lab: Lab) -> [f64; 3] {
     let light: LinSrgb<f64> = lab.into_color_unclamped();
     [light.red, light.green, light.blue]
-}
-
-/// The difference ΔE00 of two colours (CIEDE2000; Sharma, Wu & Dalal 2005). Below 1 nobody sees it; 5 is plain to see.
-///
-/// Where two hues lie opposite each other to the last digit, as in pair 14 of that paper, the mean hue, and so ΔE00, may go
-/// either way.
-#[must_use]
-pub fn difference(a: Lab, b: Lab) -> f64 {
-    a.difference(b)
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //!
 //! A colour goes from sRGB to the printer's inks by the profile's table for the **relative colorimetric** intent, and back to
 //! sRGB: a proof. That intent keeps what can be printed and takes the nearest on the rim of the gamut for what cannot; white
-//! becomes the bare material's white. The material's own tint is not in the proof: a process says it as `base`.
+//! becomes the bare material's white. A profile without tables for it is used by those for the perceptual intent. The material's own tint is not in the proof: a process says it as `base`.
 
 use std::fmt;
 use std::sync::Arc;
@@ -46,7 +46,7 @@ impl Profile {
     /// What keeps it from being one of a printer, as a message that completes "the profile …".
     pub fn read(bytes: &[u8]) -> Result<Self, String> {
         check_header(bytes)?;
-        let profile = ColorProfile::new_from_slice(bytes)
+        let mut profile = ColorProfile::new_from_slice(bytes)
             .map_err(|error| format!("is damaged: {}", plain(&error.to_string())))?;
         if profile.profile_class != ProfileClass::OutputDevice {
             return Err(format!("is for {}, not the output profile of a printer", class(profile.profile_class)));
@@ -57,6 +57,15 @@ impl Profile {
             other => return Err(format!("has the colours {other:?}, not RGB or CMYK")),
         };
         check_tables(&profile, inks)?;
+        // Where a profile has no table for the intent, that for the perceptual one does (ISO 15076-1, 8.10).
+        for (wanted, instead) in [
+            (&mut profile.lut_b_to_a_colorimetric, &profile.lut_b_to_a_perceptual),
+            (&mut profile.lut_a_to_b_colorimetric, &profile.lut_a_to_b_perceptual),
+        ] {
+            if wanted.is_none() {
+                wanted.clone_from(instead);
+            }
+        }
         let options = TransformOptions {
             rendering_intent: RenderingIntent::RelativeColorimetric,
             prefer_fixed_point: false,

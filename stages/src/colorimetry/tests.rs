@@ -51,6 +51,17 @@ fn all_34_pairs_of_sharma_wu_and_dalal() {
     }
 }
 
+/// As `palette` has it, where it has it right: for hues whose sum is below 360°.
+#[test]
+fn differences_as_in_palette() {
+    use palette::color_difference::Ciede2000;
+    for n in 0..2000u32 {
+        let at = |n: u32, of: f64| f64::from(n.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24) * of;
+        let [a, b] = [n, n + 7000].map(|n| Lab::new(at(n, 100.0), at(3 * n, 200.0) - 100.0, at(5 * n, 100.0)));
+        assert!((difference(a, b) - a.difference(b)).abs() < 1e-9, "{a:?} {b:?}");
+    }
+}
+
 /// The formula of IEC 61966-2-1, level by level; and 128/255 as it is often quoted.
 #[test]
 fn every_level_becomes_the_light_of_the_standard() {

@@ -128,6 +128,12 @@ impl Spread {
     }
 }
 
+/// The volume in common alone: [`Likeness::overlap`].
+#[must_use]
+pub fn overlap_of(surface: &Surface, cells: &Cells) -> f64 {
+    overlap(&solid_cells(surface, samples(cells.grid())).0, cells)
+}
+
 /// The lattice on which the volume is sampled: over the same box as the grid, and up to a pitch more.
 pub(crate) fn samples(grid: &Grid) -> Grid {
     let [second, third] = [GOLDEN * GOLDEN, GOLDEN * GOLDEN * GOLDEN];

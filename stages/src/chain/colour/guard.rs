@@ -4,6 +4,9 @@
 //! ink, and takes the one with the best margin ([`Scores::margin`]): how far the weakest score is on its way from failing to
 //! holding, which is what the verdict hangs on. A band costs ink, and so colour: where none gains [`NOTICEABLE`] at least,
 //! nothing is done.
+//!
+//! Limit: the prediction lays ink to any width. A process file does not say how fine the printer's dots are; a band narrower
+//! than a few of them comes out ragged.
 
 use std::borrow::Cow;
 use std::fmt;
@@ -438,7 +441,7 @@ mod tests {
 
         let (piece, said, _) = coloured(1.0, json!("best"), &process()).unwrap();
         let crate::findings::Value::Table { rows, .. } = fact(&said, "guard bands tried") else { panic!() };
-        // Widths up to a quarter of a cell: 0.08, 0.15 and 0.23 mm of 0.3 mm, on both faces or one.
+        // Widths up to a quarter of a cell: 0.08, 0.15 and 0.22 mm of 0.3 mm, on both faces or one.
         assert_eq!(rows.len(), 1 + 3 * 2);
         let crate::findings::Value::Number(gain) = fact(&said, "guard gain") else { panic!() };
         assert_eq!(piece.paint().unwrap().guard.is_some(), *gain >= 100.0 * NOTICEABLE);

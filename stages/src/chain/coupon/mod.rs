@@ -273,6 +273,9 @@ fn write(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Meshe
             "set larger sizes in `coupon.cells`",
         ));
     }
+    if shop.draft() {
+        return Ok(());
+    }
     shop.artefact("coupon.3mf", "the test coupon to order: 3MF, a colour for each triangle", |out| {
         out.write_all(&file)
     })?;

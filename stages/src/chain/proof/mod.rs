@@ -127,6 +127,9 @@ impl Stage for Proof {
         let press = Press::new(*cells.grid(), around, paint, shop.process());
         let prediction = Prediction::of(&press, shop)?;
         prediction.tell(&press, cells, shop)?;
+        if shop.brief() {
+            return Ok(piece);
+        }
         let subject = Subject::new(&prediction.printed.sheet);
         let turn = Turn::new(&subject, &settings.viewer(cells))
             .map_err(|message| Misfit::new("distance", message, "set `proof.distance` to more, or leave it out"))?;
@@ -171,8 +174,9 @@ impl Prediction {
 
     fn tell(&self, press: &Press<'_>, cells: &Cells, shop: &mut Shop<'_>) -> Result<(), Halt> {
         let judgement = judge(&self.stated, &self.harshest);
-        let smallest = smallest::cell_that_holds(press, judgement.effect, shop)?;
         told::scores(self, &judgement, shop);
+        // What would hold is a search of its own, which a comparison of sizes has no need of.
+        let smallest = if shop.brief() { None } else { smallest::cell_that_holds(press, judgement.effect, shop)? };
         told::smallest(smallest, cells, shop);
         told::verdict(&judgement, smallest, cells, shop);
         Ok(())

@@ -130,7 +130,9 @@ impl Stage for Voxelise {
         let surface = surface.mapped(|p| p - low);
         let grid = Grid { origin: DVec3::ZERO, cell, counts };
         shop.go_on()?;
-        source::tell(&surface, shop)?;
+        if !shop.brief() {
+            source::tell(&surface, shop)?;
+        }
         let (cells, told) = inside::solid_cells_within(&surface, grid, settings.accuracy);
         say(shop, &cells, &told);
         if cells.count() == 0 {
@@ -144,7 +146,7 @@ impl Stage for Voxelise {
             return Ok(piece.with_surface(surface).with_cells(cells));
         }
         let like = likeness::tell(&surface, &cells, shop)?;
-        likeness::caution(&like, cell).into_iter().for_each(|caution| shop.finding(caution));
+        like.and_then(|like| likeness::caution(&like, cell)).into_iter().for_each(|caution| shop.finding(caution));
         Ok(piece.with_surface(surface).with_cells(cells))
     }
 }

@@ -1,4 +1,4 @@
-//! Animated PNG (W3C, Portable Network Graphics, third edition, section 11.3.? below), in 256 colours, looped.
+//! Animated PNG (W3C, Portable Network Graphics, third edition: acTL, fcTL and fdAT), in 256 colours, looped.
 //!
 //! Frames are compressed side by side, each as a PNG of its own by the `png` library, and their data then strung together;
 //! the library's own animation writer compresses one after the other.
@@ -36,6 +36,9 @@ pub fn write<E>(
     easel: impl Fn() -> E + Sync + Send,
     draw: impl Fn(&mut E, usize) -> &[[u8; 4]] + Sync + Send,
 ) -> io::Result<Vec<u8>> {
+    if steps == 0 {
+        return Err(super::invalid("a film has at least one picture".to_owned()));
+    }
     let sampled: Vec<usize> = (0..steps).step_by(LOOKED_AT).collect();
     let seen: Vec<Vec<u32>> = sampled
         .par_iter()

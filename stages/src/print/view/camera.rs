@@ -103,6 +103,12 @@ pub(super) struct Row {
 }
 
 impl Row {
+    /// Where the first ray begins, and its direction.
+    #[cfg(test)]
+    pub(super) fn first(&self) -> [DVec3; 2] {
+        [self.from, self.to]
+    }
+
     /// Where the rays meet the plane of a face.
     pub(super) fn on(&self, cell: IVec3, side: Side) -> OnFace {
         let axis = side.axis();

@@ -39,7 +39,7 @@ pub(super) struct Easel {
 
 impl Easel {
     pub(super) fn new(pixels: u32, ground: Ground) -> Self {
-        let blank = vec![Light::default().over(ground); (pixels * pixels) as usize];
+        let blank = vec![Light::default().over(ground, &TABLES); (pixels * pixels) as usize];
         Self {
             visible: Visible::new(pixels, TURNED),
             light: vec![[Light::default(); 2]; pixels as usize],
@@ -51,23 +51,37 @@ impl Easel {
     /// Draws a view. The camera must be made for as many pixels.
     pub(super) fn draw(&mut self, subject: &Subject<'_>, camera: &Camera) {
         self.visible.look(&subject.order, camera, |_, _| ());
-        let sheet = subject.sheet;
+        let (sheet, tables) = (subject.sheet, &*TABLES);
         let edge = self.visible.edge();
+        let blank = Light::default().over(self.ground, tables);
         for row in 0..edge {
-            self.light.fill_with(Default::default);
-            let light = &mut self.light;
+            let span = self.visible.span(row);
+            let light = &mut self.light[..];
+            light[span.clone()].fill(Default::default());
             self.visible.runs(camera, row, |rays, run| {
-                let designed = Light::of(sheet.designed[run.face as usize]);
+                let designed = Light::of(sheet.designed[run.face as usize], tables);
                 subject.texture.each(rays, run, |sample, texel| {
                     let [flat, real] = &mut light[sample];
                     flat.add(designed);
-                    real.add(Light::of(sheet.printed[texel]));
+                    real.add(Light::of(sheet.printed[texel], tables));
                 });
             });
             let pixels = row * edge..(row + 1) * edge;
             let [designed, printed] = [&mut self.pair.designed[pixels.clone()], &mut self.pair.printed[pixels]];
-            for ((light, designed), printed) in self.light.iter().zip(designed).zip(printed) {
-                [*designed, *printed] = light.map(|light| light.over(self.ground));
+            for pixels in [&mut *designed, &mut *printed] {
+                pixels[..span.start].fill(blank);
+                pixels[span.end..].fill(blank);
+            }
+            let light = &self.light[span.clone()];
+            for (which, pixels) in [(0, designed), (1, printed)] {
+                // Neighbours often have the same light.
+                let mut last = (Light::default(), blank);
+                for (light, pixel) in light.iter().zip(&mut pixels[span.clone()]) {
+                    if light[which] != last.0 {
+                        last = (light[which], light[which].over(self.ground, tables));
+                    }
+                    *pixel = last.1;
+                }
             }
         }
     }
@@ -81,57 +95,70 @@ struct Light(u64);
 const FULL: f64 = 65535.0;
 
 impl Light {
-    fn of(Srgb([r, g, b]): Srgb) -> Self {
-        let [r, g, b] = [r, g, b].map(|code| LINEAR[usize::from(code)]);
-        Self(r | g << 20 | b << 40 | 1 << 60)
+    fn of(Srgb([r, g, b]): Srgb, tables: &Tables) -> Self {
+        let light = |code: u8| tables.light[usize::from(code)];
+        Self(light(r) | light(g) << 20 | light(b) << 40 | 1 << 60)
     }
 
     fn add(&mut self, other: Self) {
         self.0 += other.0;
     }
 
-    fn over(self, ground: Ground) -> Rgba {
+    /// The number of samples.
+    fn count(self) -> u64 {
+        self.0 >> 60
+    }
+
+    /// Red, green and blue.
+    fn sums(self) -> [u64; 3] {
+        [self.0 & 0xf_ffff, self.0 >> 20 & 0xf_ffff, self.0 >> 40 & 0xf_ffff]
+    }
+
+    fn over(self, ground: Ground, tables: &Tables) -> Rgba {
         let samples = TURNED.len() as u64;
-        let count = self.0 >> 60;
-        let light = [0, 20, 40].map(|shift| self.0 >> shift & 0xf_ffff);
+        let (count, [r, g, b]) = (self.count(), self.sums());
         match ground {
-            _ if count == samples => opaque(light),
+            _ if count == samples => tables.opaque([r, g, b]),
             Ground::Colour(colour) => {
-                let behind = Self::of(colour).0;
-                let [r, g, b] = [0, 20, 40].map(|shift| (behind >> shift & 0xf_ffff) * (samples - count));
-                opaque([light[0] + r, light[1] + g, light[2] + b])
+                let behind = Self::of(colour, tables).sums();
+                let more = samples - count;
+                tables.opaque([r + behind[0] * more, g + behind[1] * more, b + behind[2] * more])
             }
             Ground::Clear if count == 0 => [0; 4],
             Ground::Clear => {
-                let [r, g, b, _] = opaque(light.map(|sum| sum * samples / count));
+                let whole = |sum: u64| sum * samples / count;
+                let [r, g, b, _] = tables.opaque([whole(r), whole(g), whole(b)]);
                 [r, g, b, (count * 255 / samples) as u8]
             }
         }
     }
 }
 
-/// The pixel with that light of four samples.
-fn opaque(light: [u64; 3]) -> Rgba {
-    let [r, g, b] = light.map(|sum| CODES[(sum >> 4) as usize]);
-    [r, g, b, 255]
+/// From codes to light and back.
+#[derive(Debug)]
+struct Tables {
+    /// The light of each code.
+    light: [u64; 256],
+    /// The code of each sum of four samples' light, less its last four bits. Fine enough that four equal samples keep
+    /// their code: the codes nearest to each other, the dark ones, are five steps apart.
+    codes: Vec<u8>,
 }
 
-/// The light of each code.
-static LINEAR: LazyLock<[u64; 256]> = LazyLock::new(|| {
-    std::array::from_fn(|code| {
-        let [light, ..] = colorimetry::linear(Srgb([code as u8; 3]));
-        (light * FULL).round() as u64
-    })
-});
+impl Tables {
+    /// The pixel with that light of four samples.
+    fn opaque(&self, [r, g, b]: [u64; 3]) -> Rgba {
+        let code = |sum: u64| self.codes[(sum >> 4) as usize];
+        [code(r), code(g), code(b), 255]
+    }
+}
 
-/// The code of each sum of four samples' light, less its last four bits. Fine enough that four equal samples keep their
-/// code: the codes nearest to each other, the dark ones, are five steps apart.
-static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
+static TABLES: LazyLock<Tables> = LazyLock::new(|| {
+    let light = |code: usize| (colorimetry::linear(Srgb([code as u8; 3]))[0] * FULL).round() as u64;
     let code = |step: u32| {
         let light = (f64::from(step) * 16.0 + 8.0) / (4.0 * FULL);
         colorimetry::srgb([light; 3]).0[0]
     };
-    (0..1 << 14).map(code).collect()
+    Tables { light: std::array::from_fn(light), codes: (0..1 << 14).map(code).collect() }
 });
 
 #[cfg(test)]
@@ -142,8 +169,8 @@ mod tests {
     fn four_equal_samples_keep_their_colour() {
         for code in 0..=255 {
             let mut light = Light::default();
-            (0..4).for_each(|_| light.add(Light::of(Srgb([code, 255 - code, 7]))));
-            assert_eq!(light.over(Ground::Clear), [code, 255 - code, 7, 255]);
+            (0..4).for_each(|_| light.add(Light::of(Srgb([code, 255 - code, 7]), &TABLES)));
+            assert_eq!(light.over(Ground::Clear, &TABLES), [code, 255 - code, 7, 255]);
         }
     }
 
@@ -151,9 +178,9 @@ mod tests {
     fn halves_mix_in_linear_light() {
         // IEC 61966-2-1: half black, half white light is sRGB 188 (0.5 → 187.5).
         let mut light = Light::default();
-        (0..2).for_each(|_| light.add(Light::of(Srgb([255; 3]))));
-        assert_eq!(light.over(Ground::Clear), [255, 255, 255, 127]);
-        assert_eq!(light.over(Ground::Colour(Srgb([0; 3]))), [188, 188, 188, 255]);
-        assert_eq!(Light::default().over(Ground::Clear), [0; 4]);
+        (0..2).for_each(|_| light.add(Light::of(Srgb([255; 3]), &TABLES)));
+        assert_eq!(light.over(Ground::Clear, &TABLES), [255, 255, 255, 127]);
+        assert_eq!(light.over(Ground::Colour(Srgb([0; 3])), &TABLES), [188, 188, 188, 255]);
+        assert_eq!(Light::default().over(Ground::Clear, &TABLES), [0; 4]);
     }
 }

@@ -17,8 +17,8 @@ use crate::{Side, Six};
 /// whole number all cells would be cut alike.
 const PER_CELL: f64 = 5.618;
 
-/// The largest edge of the picture, in samples.
-const LARGEST: f64 = 2048.0;
+/// The edge of the picture, in samples: at least, so that the narrow sides of a few cells have some, and at most.
+const EDGE: [f64; 2] = [360.0, 2048.0];
 
 /// What shows at a step of a turn.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -145,7 +145,8 @@ impl Lens {
     fn new(bounds: &Bounds, sine: f64, cosine: f64) -> Self {
         let high = (bounds.high.z - bounds.low.z) * cosine.abs() + 2.0 * bounds.radius * sine.abs();
         let widest = high.max(2.0 * bounds.radius);
-        let scale = PER_CELL.min(LARGEST / widest.max(1.0));
+        let widest = widest.max(1.0);
+        let scale = PER_CELL.clamp(EDGE[0] / widest, EDGE[1] / widest);
         Self { sine, cosine, at: bounds.middle(), scale, pixels: (widest * scale).ceil() as u32 + 2 }
     }
 

@@ -25,30 +25,32 @@ impl<'a> Texture<'a> {
     }
 
     /// Calls with each sample of a run and the texel that it sees.
+    #[inline]
     pub(super) fn each(&self, rays: &Row, run: Run, mut each: impl FnMut(usize, usize)) {
         let face = self.sheet.faces[run.face as usize];
         let on = rays.on(face.cell, face.side);
-        let rounded = self.rounded(run.face);
-        let (n, radius) = (self.sheet.per_edge, self.radius);
-        let (per_edge, first) = (n as f64, self.sheet.texel(run.face, 0, 0));
-        let texel = |v: f64| ((v * per_edge) as usize).min(n - 1);
+        let [[low_u, high_u], [low_v, high_v]] = self.flat(run.face);
+        let (n, first) = (self.sheet.per_edge, self.sheet.texel(run.face, 0, 0));
+        let per_edge = n as f64;
         for sample in run.from..run.to {
             let place = on.at(sample);
-            let inwards = [place[0], 1.0 - place[0], place[1], 1.0 - place[1]];
-            let mut nearest = (radius, None);
-            for edge in Edge::ALL {
-                if rounded[edge as usize] && inwards[edge as usize] < nearest.0 {
-                    nearest = (inwards[edge as usize], Some(edge));
-                }
-            }
-            each(
-                sample,
-                match nearest.1 {
-                    None => first + texel(place[1]) * n + texel(place[0]),
-                    Some(edge) => self.at_edge(run.face, face.side, edge, place, &on),
-                },
-            );
+            let [u, v] = place;
+            let flat = u >= low_u && u <= high_u && v >= low_v && v <= high_v;
+            let texel = if flat {
+                first + texel(v * per_edge, n) * n + texel(u * per_edge, n)
+            } else {
+                self.at_edge(run.face, face.side, place, &on)
+            };
+            each(sample, texel);
         }
+    }
+
+    /// From where to where a face is flat, along its first and its second axis.
+    fn flat(&self, face: u32) -> [[f64; 2]; 2] {
+        let [low_u, high_u, low_v, high_v] = self.rounded(face);
+        let low = |rounded: bool| if rounded { self.radius } else { f64::NEG_INFINITY };
+        let high = |rounded: bool| if rounded { 1.0 - self.radius } else { f64::INFINITY };
+        [[low(low_u), high(high_u)], [low(low_v), high(high_v)]]
     }
 
     /// Which edges of a face are rounded.
@@ -57,15 +59,22 @@ impl<'a> Texture<'a> {
         self.sheet.around.of_face(face).map(convex)
     }
 
-    /// The texel that shows beside a rounded edge: of this face, or of the one around the corner.
-    fn at_edge(&self, face: u32, side: Side, edge: Edge, place: [f64; 2], on: &OnFace) -> usize {
+    /// The texel that shows at a place beside a rounded edge, of this face or of the one around the corner. Where two
+    /// rounded edges meet, the nearer one decides.
+    fn at_edge(&self, face: u32, side: Side, place: [f64; 2], on: &OnFace) -> usize {
+        let n = self.sheet.per_edge;
+        let texel = |v: f64| texel(v * n as f64, n);
+        let inwards =
+            |edge: Edge| if edge as usize % 2 == 1 { 1.0 - place[edge as usize / 2] } else { place[edge as usize / 2] };
+        let rounded = self.rounded(face);
+        let rounded = Edge::ALL.into_iter().filter(|&edge| rounded[edge as usize]);
+        let Some(edge) = rounded.min_by(|&a, &b| inwards(a).total_cmp(&inwards(b))) else {
+            return self.sheet.texel(face, texel(place[0]), texel(place[1]));
+        };
         let (across, high) = (edge as usize / 2, edge as usize % 2 == 1);
         let [along_axis, ahead] = on.towards.from(place, across);
         let towards = [if high { along_axis } else { -along_axis }, ahead];
-        let inwards = if high { 1.0 - place[across] } else { place[across] };
-        let source = self.radius * self.arc.source(inwards / self.radius, towards);
-        let n = self.sheet.per_edge;
-        let texel = |v: f64| ((v.max(0.0) * n as f64) as usize).min(n - 1);
+        let source = self.radius * self.arc.source(inwards(edge) / self.radius, towards);
         if source >= 0.0 {
             let mut seen = place;
             seen[across] = if high { 1.0 - source } else { source };
@@ -83,6 +92,11 @@ impl<'a> Texture<'a> {
     }
 }
 
+/// The number of the texel of `n` at a place counted in texels.
+fn texel(v: f64, n: usize) -> usize {
+    (v as i32).clamp(0, n as i32 - 1) as usize
+}
+
 /// [`rounding::source`] for a radius of 1 as a table, since the same few directions and distances come up again and again.
 #[derive(Debug)]
 struct Arc(Vec<[f32; STEPS + 1]>);
@@ -91,7 +105,8 @@ impl Arc {
     fn new() -> Self {
         let part = |step: usize| step as f64 / STEPS as f64;
         let line = |step: usize| {
-            let beside = 2.0 * part(step) - 1.0;
+            // Along the face itself nothing is seen of it; a hair before that the function still has a value to go on from.
+            let beside = (2.0 * part(step) - 1.0).clamp(-1.0 + 1e-9, 1.0 - 1e-9);
             std::array::from_fn(|at| rounding::source(part(at), 1.0, [beside, 1.0 - beside.abs()]) as f32)
         };
         Self((0..=STEPS).map(line).collect())
@@ -119,15 +134,17 @@ mod tests {
     #[test]
     fn the_table_keeps_to_the_function() {
         let arc = Arc::new();
-        let mut worst: f64 = 0.0;
+        let (mut worst, mut sum) = (0.0f64, 0.0);
         for step in 0..=500 {
             let (sine, cosine) = libm::sincos((f64::from(step) / 250.0 - 1.0) * std::f64::consts::FRAC_PI_2 * 0.999);
             for at in 0..=300 {
                 let inwards = f64::from(at) / 300.0;
                 let exact = rounding::source(inwards, 1.0, [sine, cosine]);
-                worst = worst.max((arc.source(inwards, [sine, cosine]) - exact).abs());
+                let off = (arc.source(inwards, [sine, cosine]) - exact).abs();
+                (worst, sum) = (worst.max(off), sum + off);
             }
         }
-        assert!(worst < 0.2, "{worst}");
+        // At the arc's outline the function's slope is infinite: within one step, √(2 / 64) of a radian, 0.23 r.
+        assert!(worst < 0.25 && sum / (501.0 * 301.0) < 0.003, "{worst} {}", sum / (501.0 * 301.0));
     }
 }

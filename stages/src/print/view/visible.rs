@@ -102,6 +102,14 @@ impl Visible {
         self.edge
     }
 
+    /// The pixels of a row outside which nothing is seen: the first, and the one after the last.
+    pub(super) fn span(&self, pixels: usize) -> std::ops::Range<usize> {
+        let samples = self.pattern.len();
+        let spans = &self.spans[pixels * samples..(pixels + 1) * samples];
+        let [first, last] = spans.iter().fold([self.edge as u32, 0], |[a, b], s| [a.min(s[0]), b.max(s[1])]);
+        first as usize..last.max(first) as usize
+    }
+
     /// The samples of a row of pixels: for each row of samples the rays through it, and runs of samples of one face.
     pub(super) fn runs(&self, camera: &Camera, pixels: usize, mut each: impl FnMut(&Row, Run)) {
         let samples = self.pattern.len();
