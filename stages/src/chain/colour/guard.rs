@@ -323,7 +323,7 @@ mod tests {
         Workpiece::default().with_cells(Cells::from_fn(grid, |c| c.x + c.y + c.z < 7))
     }
 
-    fn coloured(cell: f64, guard: Value, process: &Process) -> Result<(Workpiece, Outcome, Outcome), Halt> {
+    fn coloured(cell: f64, guard: &Value, process: &Process) -> Result<(Workpiece, Outcome, Outcome), Halt> {
         spoilt(cell, guard, process, None)
     }
 
@@ -333,7 +333,7 @@ mod tests {
     /// Colours the staircase, spoils the file, and measures it; what both stages said.
     fn spoilt(
         cell: f64,
-        guard: Value,
+        guard: &Value,
         process: &Process,
         spoil: Option<Spoil<'_>>,
     ) -> Result<(Workpiece, Outcome, Outcome), Halt> {
@@ -373,7 +373,7 @@ mod tests {
     fn a_guarded_piece_passes_validation() {
         for on in ["both", "stronger"] {
             let guard = json!({ "width": "0.3 mm", "on": on });
-            let (piece, said, measured) = coloured(3.0, guard, &process()).unwrap();
+            let (piece, said, measured) = coloured(3.0, &guard, &process()).unwrap();
             assert!(piece.paint().unwrap().guard.is_some());
             let faults = measured.findings.iter().filter(|finding| finding.severity == Severity::Fault);
             assert_eq!(faults.collect::<Vec<_>>(), Vec::<&Finding>::new());
@@ -398,7 +398,7 @@ mod tests {
         let spoils: [(Spoil<'_>, &str); 3] =
             [(&inked, "wrong-colour"), (&filled, "guard-wrong"), (&mixed, "wrong-colour")];
         for (spoil, code) in spoils {
-            let (_, _, measured) = spoilt(3.0, json!({ "width": "0.4 mm" }), &process(), Some(spoil)).unwrap();
+            let (_, _, measured) = spoilt(3.0, &json!({ "width": "0.4 mm" }), &process(), Some(spoil)).unwrap();
             let found = measured.findings.iter().any(|f| f.code == code && f.severity == Severity::Fault);
             assert!(found, "{code}: {:?}", measured.findings);
         }
@@ -407,7 +407,7 @@ mod tests {
     #[test]
     fn widths_that_make_no_sense_are_refused() {
         for width in ["0 mm", "-1 mm", "1.5 mm", "2 mm"] {
-            match coloured(3.0, json!({ "width": width }), &process()) {
+            match coloured(3.0, &json!({ "width": width }), &process()) {
                 Err(Halt::Misfit(misfit)) => assert_eq!(misfit.setting, "guard.width"),
                 other => panic!("{width}: {:?}", other.map(|o| o.1)),
             }
@@ -422,7 +422,7 @@ mod tests {
         let narrow = |change: fn(&mut Process)| {
             let mut process = process();
             change(&mut process);
-            let (piece, said, _) = coloured(3.0, json!({ "width": "0.3 mm" }), &process).unwrap();
+            let (piece, said, _) = coloured(3.0, &json!({ "width": "0.3 mm" }), &process).unwrap();
             assert!(piece.paint().unwrap().guard.is_none());
             assert!(said.findings.iter().any(|finding| finding.code == "guard-left-out"), "{:?}", said.findings);
         };
@@ -435,11 +435,11 @@ mod tests {
         // Without bleed there is nothing to hold back; with much of it on small cells a band is tried and judged.
         let mut dry = process();
         dry.bleed.value = Length::from_mm(0.0);
-        let (piece, said, _) = coloured(3.0, json!("best"), &dry).unwrap();
+        let (piece, said, _) = coloured(3.0, &json!("best"), &dry).unwrap();
         assert_eq!(piece.paint().unwrap().guard, None);
         assert!(said.findings.iter().any(|finding| finding.code == "guard-no-gain"));
 
-        let (piece, said, _) = coloured(1.0, json!("best"), &process()).unwrap();
+        let (piece, said, _) = coloured(1.0, &json!("best"), &process()).unwrap();
         let crate::findings::Value::Table { rows, .. } = fact(&said, "guard bands tried") else { panic!() };
         // Widths up to a quarter of a cell: 0.08, 0.15 and 0.22 mm of 0.3 mm, on both faces or one.
         assert_eq!(rows.len(), 1 + 3 * 2);

@@ -165,7 +165,7 @@ fn draw(to: &mut String, drawn: &Drawn, depth: i32, inks: &Inks) {
         Drawn::Plate(at) | Drawn::Key(at) => rect(at, &bare, "#000"),
         Drawn::Air(at) => rect(at, "#fff", "#000"),
         Drawn::Fin(at) => rect(at, "#999", "#000"),
-        Drawn::Dot(at) => rect(at, &TEXT.to_string(), "none"),
+        Drawn::Dot(at) => rect(at, &TEXT.to_string(), &TEXT.to_string()),
         Drawn::Colour(at, side) => rect(at, &inks.sides[*side].to_string(), "none"),
         Drawn::Patch(at) => patch(to, at, depth, inks),
     }
