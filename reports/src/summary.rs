@@ -339,7 +339,7 @@ impl<'a> StageView<'a> {
 fn names(files: &[File]) -> Vec<String> {
     let of_series = |series| files.iter().filter(move |file| turntable::series(&file.name) == Some(series));
     let frames = turntable::SERIES.iter().filter_map(|series| {
-        let (first, last) = (of_series(series).next()?, of_series(series).last()?);
+        let (first, last) = (of_series(series).next()?, of_series(series).next_back()?);
         Some(format!("{} … {}", first.name, last.name))
     });
     let others = files.iter().filter(|file| !turntable::is_frame(&file.name)).map(|file| file.name.clone());
