@@ -8,7 +8,7 @@ use crate::stage::{Halt, Shop};
 const SIDE: u32 = 480;
 
 /// Quality of the pictures of the turn, of 100.
-const QUALITY: u8 = 82;
+const QUALITY: u8 = 75;
 
 /// Draws them.
 pub(super) fn draw(
