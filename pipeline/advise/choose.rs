@@ -365,10 +365,7 @@ mod tests {
         sizes.truncate(2);
         sizes[1].decided_by = Some("the bleed".to_owned());
         let words = advice(sizes, None, None).words;
-        assert!(
-            words[0].contains("marginal at best: the bleed. The nearest is 2 mm: legibility 40 %"),
-            "{words:?}"
-        );
+        assert!(words[0].contains("marginal at best: the bleed. The nearest is 2 mm: legibility 40 %"), "{words:?}");
         let unknown = usual().into_iter().map(|size| Size { effect: None, ..size }).collect();
         assert!(advice(unknown, None, None).words[0].contains("nothing tells whether the effect holds"));
         let refused = |cell| Size { cell, refused: Some("no place for the opening".to_owned()), ..Size::default() };

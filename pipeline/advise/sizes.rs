@@ -108,7 +108,8 @@ pub(super) fn row(ends: Ends, count: usize, own: Option<f64>) -> Vec<f64> {
     let beyond = own < ends.low || own > ends.high;
     // The nearest gives way, but for the ends that the job asks for.
     let last = sizes.len() - 1;
-    let may_go = |&at: &usize| !beyond && !(at == 0 && ends.exact[0]) && !(at == last && ends.exact[1]);
+    let asked_for = |at: usize| (at == 0 && ends.exact[0]) || (at == last && ends.exact[1]);
+    let may_go = |&at: &usize| !beyond && !asked_for(at);
     let ratio = |at: &usize| (sizes[*at] / own).max(own / sizes[*at]);
     match (0..sizes.len()).filter(may_go).min_by(|a, b| ratio(a).total_cmp(&ratio(b))) {
         Some(nearest) if sizes.len() >= count => sizes[nearest] = own,
