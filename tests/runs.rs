@@ -97,8 +97,6 @@ impl Listener for Interferes<'_> {
                 format!("begin {name}")
             }
             Event::StageEnded { record, .. } => format!("end {}", record.name),
-            Event::AdviceBegan { .. } => "advice".to_owned(),
-            Event::SizeTried { .. } => "size".to_owned(),
             Event::PageFailed { .. } => "no page".to_owned(),
             Event::Published { .. } => "published".to_owned(),
         });

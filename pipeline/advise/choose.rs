@@ -28,10 +28,10 @@ impl<'a> Bounds<'a> {
 enum Limit {
     /// The piece cannot be made at all.
     Made,
-    /// It has faults.
-    Faults,
     /// The effect does not hold.
     Effect,
+    /// It has faults.
+    Faults,
     /// It is less like the model than asked for.
     Likeness,
     /// It costs more than asked for.
@@ -39,7 +39,7 @@ enum Limit {
 }
 
 impl Limit {
-    const ALL: [Self; 5] = [Self::Made, Self::Faults, Self::Effect, Self::Likeness, Self::Budget];
+    const ALL: [Self; 5] = [Self::Made, Self::Effect, Self::Faults, Self::Likeness, Self::Budget];
 }
 
 /// The recommendation for these rows, which rise with the cell. `own` is the cell that the job names.
@@ -159,7 +159,7 @@ fn none_fits(sizes: &[Size], breaks: &[Vec<Limit>], bounds: &Bounds<'_>) -> Stri
     if sizes.iter().all(|size| size.effect.is_none()) {
         return "No size of the cell can be recommended: nothing tells whether the effect holds.".to_owned();
     }
-    // Two such limits cannot both have a row that breaks nothing else and a third kept, so the order decides little.
+    // A size at which the effect holds is nearer than any at which it does not.
     let alone = Limit::ALL.into_iter().rev().find_map(|limit| {
         let row = breaks.iter().position(|broken| broken.as_slice() == [limit])?;
         Some((limit, nearest(sizes, breaks, limit).unwrap_or(row)))

@@ -108,7 +108,8 @@ pub(super) fn row(ends: Ends, count: usize, own: Option<f64>) -> Vec<f64> {
     let beyond = own < ends.low || own > ends.high;
     // The nearest gives way, but for the ends that the job asks for.
     let last = sizes.len() - 1;
-    let may_go = |&at: &usize| !beyond && !(at == 0 && ends.exact[0]) && !(at == last && ends.exact[1]);
+    let asked_for = |at: usize| (at == 0 && ends.exact[0]) || (at == last && ends.exact[1]);
+    let may_go = |&at: &usize| !beyond && !asked_for(at);
     let ratio = |at: &usize| (sizes[*at] / own).max(own / sizes[*at]);
     match (0..sizes.len()).filter(may_go).min_by(|a, b| ratio(a).total_cmp(&ratio(b))) {
         Some(nearest) if sizes.len() >= count => sizes[nearest] = own,
@@ -170,9 +171,9 @@ mod tests {
         // By hand: 0.6 · (2.5/0.6)^(i/11), to 0.05 mm below 1 mm and to 0.1 mm above.
         let ball = row(Ends { low: 0.6, high: 2.5, exact: FREE }, 12, Some(0.6));
         assert_eq!(ball, [0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.3, 1.5, 1.7, 1.9, 2.2, 2.5]);
-        // By hand: 1.5 · (10/1.5)^(i/11), to 0.1, 0.25 and 0.5 mm.
+        // By hand: 1.47 · (9.9/1.47)^(i/11), to 0.1, 0.25 and 0.5 mm.
         let whelk = row(Ends { low: 1.47, high: 9.9, exact: FREE }, 12, Some(3.0));
-        assert_eq!(whelk, [1.5, 1.7, 2.1, 2.5, 3.0, 3.5, 4.25, 5.0, 5.5, 6.5, 8.0, 9.5]);
+        assert_eq!(whelk, [1.5, 1.7, 2.1, 2.5, 3.0, 3.5, 4.25, 5.0, 6.0, 7.0, 8.5, 9.5]);
     }
 
     #[test]
