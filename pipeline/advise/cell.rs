@@ -50,7 +50,10 @@ pub(super) fn named(step: &PlannedStep, longest: f64) -> Option<f64> {
 pub(crate) fn with(step: &PlannedStep, mm: f64) -> Result<PlannedStep, Misfit> {
     let mut settings = step.stage.settings();
     if let Value::Object(settings) = &mut settings {
-        settings.remove(INSTEAD);
+        // Beside a cell it would contradict, and that is for the stage to say.
+        if !settings.contains_key(SETTING) {
+            settings.remove(INSTEAD);
+        }
         settings.insert(SETTING.to_owned(), Length::from_mm(mm).to_string().into());
     }
     let stage = step.stage.with(settings)?;

@@ -100,7 +100,9 @@ impl Plan {
     /// found by one, it stays.
     #[must_use]
     pub fn without_advice(mut self) -> Self {
-        self.job.advise = None;
+        if !self.job.steps.iter().any(cell::is_open) {
+            self.job.advise = None;
+        }
         self
     }
 
