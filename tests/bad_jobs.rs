@@ -244,7 +244,7 @@ fn a_process_that_cannot_be_is_refused_where_it_stands() {
     shows(&bleed("value: 0.3 mm, range: [0.4 mm]"), &["expected an array of length 2"]);
     let with = |line: &str| fault(format!("{process}{line}\n"));
     shows(&with("clearance: { value: -1 mm, basis: t }"), &["`clearance` must not be negative"]);
-    shows(&with("base: { value: '#101010', basis: t }"), &["`base` #101010 has a lightness L* of 4"]);
+    shows(&with("base: { value: '#101010', basis: t }"), &["`base` #101010 has a lightness L* of 5"]);
     shows(&with("gamut: { value: [red, black], basis: t }"), &["`gamut` needs at least 4 different colours", "has 2"]);
     shows(&with("gamut: { value: [black, '#444', '#888', white], basis: t }"), &["`gamut` spans no volume"]);
     let forms = ["'rde' is not a colour", "\"#rrggbb\" or \"#rgb\" in quotes", "a CSS colour name such as teal"];

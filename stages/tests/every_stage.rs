@@ -89,3 +89,21 @@ fn every_stage_meets_what_it_owes() {
         piece = next;
     }
 }
+
+#[test]
+fn a_shaft_that_is_shorter_than_the_wall_is_no_thin_wall() {
+    // One layer of 2.2 mm cells lies below a cavity that begins at 2.5 mm: the shaft's walls go on to there.
+    let folder = tempfile::tempdir().unwrap();
+    let mut piece = Workpiece::default().with_surface(house());
+    for stage in
+        shipped().into_iter().filter(|s| ["scale", "voxelise", "hollow", "colour", "validate"].contains(&s.name()))
+    {
+        let settings = if stage.name() == "voxelise" { json!({ "cell": "2.2 mm" }) } else { settings(stage.name()) };
+        let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
+        let (next, outcome) = trial.run(folder.path().to_owned()).unwrap();
+        let faults: Vec<_> =
+            outcome.findings.iter().filter(|f| f.severity == turnhue_stages::findings::Severity::Fault).collect();
+        assert!(faults.is_empty(), "`{}`: {faults:?}", stage.name());
+        piece = next;
+    }
+}

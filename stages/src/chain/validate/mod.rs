@@ -77,7 +77,7 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 3;
+    const VERSION: u32 = 4;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
 

@@ -165,9 +165,17 @@ fn missing(name: &str, rim: &Rim, measured: Measured) -> Option<Finding> {
     Some(Finding::fault(code, what, remedy))
 }
 
-/// Whether a triangle lies on the wall of an opening's shaft: on one of the six sides of its box.
-pub(super) fn on_shaft(corners: [DVec3; 3], opening: &Opening) -> bool {
-    let within = |p: &DVec3| p.cmpge(opening.low - NEAR).all() && p.cmple(opening.high + NEAR).all();
+/// Whether a triangle lies on the wall of an opening's shaft: on one of the six sides of its box. A shaft that is shorter than
+/// the wall goes on to where the cavity may begin.
+pub(super) fn on_shaft(corners: [DVec3; 3], opening: &Opening, wall: f64) -> bool {
+    let (mut low, mut high) = (opening.low, opening.high);
+    let across = opening.side.axis();
+    if opening.side.positive() {
+        low[across] = low[across].min(opening.mouth() - wall);
+    } else {
+        high[across] = high[across].max(opening.mouth() + wall);
+    }
+    let within = |p: &DVec3| p.cmpge(low - NEAR).all() && p.cmple(high + NEAR).all();
     corners.iter().all(within)
         && (0..3).any(|axis| {
             [opening.low[axis], opening.high[axis]]
@@ -178,6 +186,7 @@ pub(super) fn on_shaft(corners: [DVec3; 3], opening: &Opening) -> bool {
 
 /// For each triangle whether it is inside and not on the wall of a shaft.
 pub(super) fn cavity(mesh: &Mesh, outside: &[bool], intent: &Intent<'_>) -> Vec<bool> {
-    let shaft = |t: usize| intent.openings.iter().any(|o| on_shaft(mesh.corners(t), o));
+    let shaft =
+        |t: usize| intent.openings.iter().any(|o| on_shaft(mesh.corners(t), o, intent.wall.unwrap_or_default()));
     outside.iter().enumerate().map(|(t, &outside)| !outside && !shaft(t)).collect()
 }
