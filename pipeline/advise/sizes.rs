@@ -10,7 +10,7 @@ use crate::plan::Plan;
 /// Cells along the shortest side below which hardly a form is told from another.
 const FEWEST_ACROSS: f64 = 12.0;
 /// Cube faces on the outside of the finest piece that is tried unasked: so that a dozen sizes take seconds.
-const MOST_FACES: f64 = 45_000.0;
+const MOST_FACES: f64 = 36_000.0;
 /// The largest cell tried is at least so many times the smallest: over less nothing much changes.
 const LEAST_SPAN: f64 = 4.0;
 /// Sizes nearer to each other than this, in mm, are one.

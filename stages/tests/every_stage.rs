@@ -98,7 +98,13 @@ fn a_shaft_that_is_shorter_than_the_wall_is_no_thin_wall() {
     for stage in
         shipped().into_iter().filter(|s| ["scale", "voxelise", "hollow", "colour", "validate"].contains(&s.name()))
     {
-        let settings = if stage.name() == "voxelise" { json!({ "cell": "2.2 mm" }) } else { settings(stage.name()) };
+        let settings = match stage.name() {
+            "voxelise" => json!({ "cell": "2.2 mm" }),
+            "colour" => json!({
+                "right": "tomato", "left": "teal", "back": "gold", "front": "seagreen", "top": "ivory", "bottom": "indigo",
+            }),
+            name => settings(name),
+        };
         let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
         let (next, outcome) = trial.run(folder.path().to_owned()).unwrap();
         let faults: Vec<_> =

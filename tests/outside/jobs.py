@@ -114,7 +114,7 @@ def write_for(folder, file, units):
 
 def run(job, into):
     """Runs a job; gives the exit code and what the program says of the run, or nothing when it says nothing."""
-    done = subprocess.run([PROGRAM, "run", job, "--into", into, "--json", "--quiet"], capture_output=True, text=True)
+    done = subprocess.run([PROGRAM, "run", job, "--into", into, "--json", "--quiet"], capture_output=True, text=True, encoding="utf-8")
     if done.stderr:
         print(done.stderr, file=sys.stderr)
     return done.returncode, json.loads(done.stdout) if done.stdout.strip() else None

@@ -18,6 +18,8 @@ pub struct SideScore {
     pub own: f64,
     /// Of the area that is seen, the share that an observer takes for this side's colour: 0 to 1.
     pub named: f64,
+    /// Whether all that is seen has one colour as designed.
+    pub plain: bool,
     /// Mean of what is seen, in linear light: as designed.
     pub designed: [f64; 3],
     /// Mean of what is seen, in linear light: as printed.
@@ -48,7 +50,8 @@ impl Separation {
 pub struct Scores {
     /// What each side shows; nothing where it has no face.
     pub sides: Six<Option<SideScore>>,
-    /// The pairs of neighbouring sides that have different colours by design.
+    /// The pairs of neighbouring sides that have one colour each, and different ones by design. The mean of a picture is
+    /// nobody's colour, so a side that carries one has no separation.
     pub separations: Vec<Separation>,
 }
 
@@ -108,6 +111,9 @@ fn separations(sides: &Six<Option<SideScore>>) -> Vec<Separation> {
     for a in Side::ALL {
         for b in Side::ALL.into_iter().filter(|&b| b > a && b != a.opposite()) {
             let (Some(one), Some(other)) = (sides[a], sides[b]) else { continue };
+            if !(one.plain && other.plain) {
+                continue;
+            }
             let apart = |x: [f64; 3], y: [f64; 3]| difference(lab_of_light(x), lab_of_light(y));
             let designed = apart(one.designed, other.designed);
             if designed >= ONE_COLOUR {
@@ -162,8 +168,10 @@ impl Look<'_> {
         let mut sums = Sums::default();
         pieces.iter().for_each(|piece| sums.add(piece));
         let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
+        let colour = |face: &u32| self.printed.sheet.designed[*face as usize];
         (sums.area > 0.0).then(|| SideScore {
             area: sums.area,
+            plain: seen.iter().all(|face| colour(face) == colour(&seen[0])),
             own: share(sums.own, sums.ink),
             named: sums.named / sums.area,
             designed: sums.designed.map(|light| light / sums.area),

@@ -166,7 +166,8 @@ impl Prediction {
         let other = |figures: Figures, stated_figures: &Figures| {
             if figures == *stated_figures { stated.clone() } else { Scores::of(press, &figures) }
         };
-        let kindest = other(Figures::kindest(shop.process()), &figures);
+        // The kindest end decides nothing.
+        let kindest = if shop.brief() { stated.clone() } else { other(Figures::kindest(shop.process()), &figures) };
         shop.go_on()?;
         let harshest = other(Figures::harshest(shop.process()), &figures);
         shop.go_on()?;
@@ -175,9 +176,16 @@ impl Prediction {
 
     fn tell(&self, press: &Press<'_>, cells: &Cells, shop: &mut Shop<'_>) -> Result<(), Halt> {
         let judgement = judge(&self.stated, &self.harshest);
-        told::scores(self, &judgement, shop);
+        told::decided(&self.stated, &judgement, shop);
+        if !shop.brief() {
+            told::scores(self, shop);
+        }
         // What would hold is a search of its own, which a comparison of sizes has no need of.
-        let smallest = if shop.brief() { None } else { smallest::cell_that_holds(press, judgement.effect, shop)? };
+        let smallest = if shop.brief() {
+            None
+        } else {
+            smallest::cell_that_holds(press, smallest::spare_of(&self.stated, &self.harshest), shop)?
+        };
         told::smallest(smallest, cells, shop);
         told::verdict(&judgement, smallest, cells, shop);
         Ok(())

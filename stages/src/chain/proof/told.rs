@@ -15,17 +15,27 @@ fn percent(share: f64) -> String {
     format!("{:.1}", share * 100.0)
 }
 
-/// Scores of sides and of neighbours.
-pub(super) fn scores(prediction: &Prediction, judgement: &Judgement, shop: &mut Shop<'_>) {
-    let Prediction { stated, kindest, harshest, .. } = prediction;
+fn legibility(scores: &Scores) -> f64 {
+    scores.legibility().map_or(0.0, |(named, _)| named)
+}
+
+fn separation(scores: &Scores) -> Option<f64> {
+    scores.least_separation().map(|pair| pair.kept())
+}
+
+/// The verdict and the numbers behind it.
+pub(super) fn decided(stated: &Scores, judgement: &Judgement, shop: &mut Shop<'_>) {
     shop.fact(Fact::text("effect", judgement.effect.word()));
     shop.fact(Fact::text("decided by", judgement.decided_by.clone()));
-    let legibility = |scores: &Scores| scores.legibility().map_or(0.0, |(named, _)| named);
-    let separation = |scores: &Scores| scores.least_separation().map(|pair| pair.kept());
     shop.fact(Fact::number("legibility", legibility(stated) * 100.0, Unit::Percent));
     if let Some(kept) = separation(stated) {
         shop.fact(Fact::number("separation kept", kept * 100.0, Unit::Percent));
     }
+}
+
+/// Scores over the ranges of the process, of sides and of neighbours.
+pub(super) fn scores(prediction: &Prediction, shop: &mut Shop<'_>) {
+    let Prediction { stated, kindest, harshest, .. } = prediction;
     let row = |figures: &str, scores: &Scores| {
         vec![figures.to_owned(), percent(legibility(scores)), separation(scores).map_or("–".to_owned(), percent)]
     };
