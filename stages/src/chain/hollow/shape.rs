@@ -93,10 +93,12 @@ pub(super) fn shape(cells: &Cells, void: &Void) -> Shaped {
     let mut faces = Vec::new();
     each_cavity_face(void, |face| faces.push(face));
     let corners = corners(cells, void, &faces);
-    let place: BTreeMap<[i32; 3], usize> = corners.iter().enumerate().map(|(i, c)| (order(c.at), i)).collect();
+    let order_of_all: Vec<[i32; 3]> = corners.iter().map(|c| order(c.at)).collect();
+    let place =
+        |at: IVec3| order_of_all.binary_search(&order(at)).expect("every corner of a face is one of the corners");
     let mould = Mould { shore: Shore::of(cells), wall: void.wall, edge: void.cavity.grid().cell };
     let mut points: Vec<DVec3> = corners.par_iter().map(|c| mould.settle(c)).collect();
-    let quads: Vec<[usize; 4]> = faces.iter().map(|&face| face_corners(face).map(|c| place[&order(c)])).collect();
+    let quads: Vec<[usize; 4]> = faces.par_iter().map(|&face| face_corners(face).map(place)).collect();
     let thin = mould.push(&corners, &quads, &mut points);
     Shaped {
         moved: corners.iter().zip(&points).map(|(c, &p)| (order(c.at), p)).collect(),
@@ -110,21 +112,25 @@ fn order(corner: IVec3) -> [i32; 3] {
 
 /// The corners of all faces between cavity and material, in the order of the lattice.
 fn corners(cells: &Cells, void: &Void, faces: &[Face]) -> Vec<Corner> {
-    let mut looks_of: BTreeMap<[i32; 3], [bool; 6]> = BTreeMap::new();
-    for face in faces {
-        for corner in face_corners(*face) {
-            // The cavity looks towards the material: against the face's own side.
-            looks_of.entry(order(corner)).or_default()[face.side.opposite() as usize] = true;
+    // The cavity looks towards the material: against the face's own side.
+    let looks_of = |face: &Face| face_corners(*face).map(|corner| (order(corner), 1u8 << face.side.opposite() as u8));
+    let mut looks: Vec<([i32; 3], u8)> = faces.par_iter().flat_map_iter(looks_of).collect();
+    looks.par_sort_unstable();
+    looks.dedup_by(|next, kept| {
+        let same = next.0 == kept.0;
+        if same {
+            kept.1 |= next.1;
         }
-    }
+        same
+    });
+    let is_corner = |at: IVec3| looks.binary_search_by_key(&order(at), |&(at, _)| at).is_ok();
     let edge = void.cavity.grid().cell;
-    let corner = |(&[z, y, x], looks): (&[i32; 3], &[bool; 6])| {
+    let corner = |&([z, y, x], sides): &([i32; 3], u8)| {
         let at = IVec3::new(x, y, z);
-        let outward = [0, 1, 2].map(|axis| i32::from(looks[2 * axis]) - i32::from(looks[2 * axis + 1]));
+        let looks = |side: usize| i32::from(sides >> side & 1);
+        let outward = [0, 1, 2].map(|axis| looks(2 * axis) - looks(2 * axis + 1));
         let outward = IVec3::from_array(outward);
-        let reach = |way: IVec3, alone: f64| {
-            edge * if faces_another(at, way, |c| looks_of.contains_key(&order(c))) { HALFWAY } else { alone }
-        };
+        let reach = |way: IVec3, alone: f64| edge * if faces_another(at, way, is_corner) { HALFWAY } else { alone };
         let (inward, outwards) = (reach(-outward, INWARDS), reach(outward, OUTWARDS));
         // Below its place lies the inside of the cavity where its faces look up, and the other way round.
         let (mut below, mut above) = (DVec3::splat(edge * HALFWAY), DVec3::splat(edge * HALFWAY));
@@ -137,7 +143,7 @@ fn corners(cells: &Cells, void: &Void, faces: &[Face]) -> Vec<Corner> {
         }
         Corner { at, free: free_axes(cells, void, at), outward, home: void.place(at), below, above }
     };
-    looks_of.iter().map(corner).collect()
+    looks.par_iter().map(corner).collect()
 }
 
 /// Whether another corner of the boundary lies next to this one along any of the axes of `way`, or across.
