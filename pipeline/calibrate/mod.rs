@@ -2,7 +2,7 @@
 //!
 //! The coupon's sizes come from the record of the run that made it, the figures from
 //! [`turnhue_stages::chain::coupon::reading`], and the new file from the old one's text with those figures alone changed
-//! ([`figures`]).
+//! (`figures`).
 
 mod figures;
 

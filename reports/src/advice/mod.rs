@@ -1,5 +1,5 @@
 //! What comparing sizes of the cell came to: the rows, the one that is recommended, and the words for it. Part of the
-//! record; [`view`] draws it.
+//! record; `view` draws it.
 
 pub(crate) mod plot;
 pub(crate) mod view;

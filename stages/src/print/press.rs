@@ -250,7 +250,7 @@ fn absorption(colour: Srgb) -> [f32; 3] {
     pigment::absorption(linear(colour)).map(|a| a as f32)
 }
 
-/// For each face the edges along which a guard leaves a band, in the order of [`Edge::ALL`]. A face at the rim of an opening
+/// For each face the edges along which a guard leaves a band, in the order of [`crate::print::Edge::ALL`]. A face at the rim of an opening
 /// has none: a cut there would end on the wall of the shaft.
 #[must_use]
 pub fn held_edges(paint: &Paint, around: &Around, guard: Guard) -> Vec<[bool; 4]> {

@@ -4,14 +4,14 @@
 //! between them is the print. Light is flat: a colour in the picture is the colour on the piece.
 //!
 //! Steps:
-//! 1. [`order`]: faces of cubes need no depths. A ray from the eye passes cells in an order that never turns back along any
+//! 1. `order`: faces of cubes need no depths. A ray from the eye passes cells in an order that never turns back along any
 //!    axis, so cells drawn from the farthest layer to the nearest, axis by axis, hide each other rightly (the painter's
 //!    algorithm, which grids allow; Newell, Newell & Sancha 1972).
-//! 2. [`camera`]: lattice corners to the picture, and places in the picture back to places on a face.
-//! 3. [`visible`]: which face each sample sees. Edges that faces share are cut by one and the same sum, so that neither gap
+//! 2. `camera`: lattice corners to the picture, and places in the picture back to places on a face.
+//! 3. `visible`: which face each sample sees. Edges that faces share are cut by one and the same sum, so that neither gap
 //!    nor overlap can be.
-//! 4. [`texture`]: what colour shows there, on the flat part of a face or at its rounded edge.
-//! 5. [`picture`]: four samples a pixel, averaged in linear light.
+//! 4. `texture`: what colour shows there, on the flat part of a face or at its rounded edge.
+//! 5. `picture`: four samples a pixel, averaged in linear light.
 //!
 //! Not shown: that rounding also takes a little off the outline of the piece, and any shadow or gloss.
 
