@@ -7,6 +7,7 @@ pub(crate) mod view;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
+pub use turnhue_stages::print::scores::Effect;
 
 use crate::record::File;
 
@@ -76,36 +77,6 @@ pub struct Size {
     /// Why the piece could not be made at this size.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<String>,
-}
-
-/// Whether the effect of the piece survives printing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Effect {
-    /// It does.
-    Holds,
-    /// It does for some of the process figures that are possible.
-    Marginal,
-    /// It does not.
-    Fails,
-}
-
-impl Effect {
-    /// The word for it.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Holds => "holds",
-            Self::Marginal => "marginal",
-            Self::Fails => "fails",
-        }
-    }
-
-    /// The effect with that word.
-    #[must_use]
-    pub fn named(word: &str) -> Option<Self> {
-        [Self::Holds, Self::Marginal, Self::Fails].into_iter().find(|effect| effect.word() == word)
-    }
 }
 
 /// An amount of money.

@@ -1,6 +1,7 @@
 //! How well the effect holds: what each side shows straight on, and how far sides stay apart.
 
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
 use crate::colorimetry::{difference, lab_of_light, linear};
 use crate::print::naming::names;
@@ -294,7 +295,8 @@ pub fn seen_from(side: Side, sheet: &Sheet) -> Vec<u32> {
 }
 
 /// What the prediction comes to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Effect {
     /// Each side shows its colour.
     Holds,
@@ -313,6 +315,12 @@ impl Effect {
             Self::Marginal => "marginal",
             Self::Fails => "fails",
         }
+    }
+
+    /// The effect with that word.
+    #[must_use]
+    pub fn named(word: &str) -> Option<Self> {
+        [Self::Holds, Self::Marginal, Self::Fails].into_iter().find(|effect| effect.word() == word)
     }
 }
 
