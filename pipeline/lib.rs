@@ -59,6 +59,7 @@ pub mod events;
 pub mod exit;
 mod input;
 pub mod job;
+pub mod ledger;
 pub mod model;
 pub mod pages;
 pub mod plan;
