@@ -1,5 +1,6 @@
 //! The only place that asks what time it is. Results never depend on it; the record names it.
 
+use std::str::FromStr;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 /// Tells the time.
@@ -51,6 +52,35 @@ impl Moment {
     }
 }
 
+impl FromStr for Moment {
+    type Err = String;
+
+    /// Reads what [`Moment::rfc3339`] writes, and nothing else: no fractions, no zones but `Z`.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let read = || {
+            let digits = |range: std::ops::Range<usize>| {
+                let digits = text.get(range)?;
+                if digits.bytes().all(|b| b.is_ascii_digit()) { digits.parse::<u64>().ok() } else { None }
+            };
+            let [year, month, day] = [digits(0..4)?, digits(5..7)?, digits(8..10)?];
+            let [hour, minute, second] = [digits(11..13)?, digits(14..16)?, digits(17..19)?];
+            let days = days_to(year, month, day)?;
+            Some(Self(days * 86_400 + hour * 3600 + minute * 60 + second))
+        };
+        // What is no date, such as 30 February, comes back as another one.
+        read()
+            .filter(|moment| moment.rfc3339() == text)
+            .ok_or_else(|| format!("'{text}' is no moment in UTC such as 2027-03-01T09:30:00Z"))
+    }
+}
+
+/// Days from 1970-01-01 to a date, the other way around than [`Moment::civil`]; none before.
+fn days_to(year: u64, month: u64, day: u64) -> Option<u64> {
+    let (year, month) = if month > 2 { (year, month - 3) } else { (year.checked_sub(1)?, month + 9) };
+    let days = 365 * year + year / 4 - year / 100 + year / 400 + (153 * month + 2) / 5 + day;
+    days.checked_sub(719_469)
+}
+
 /// The system's clock.
 #[derive(Clone, Copy, Debug)]
 pub struct SystemClock {
@@ -97,6 +127,23 @@ mod tests {
             (13_574_563_200, "2400-02-29T00:00:00Z"),
         ] {
             assert_eq!(Moment(seconds).rfc3339(), text);
+            assert_eq!(text.parse(), Ok(Moment(seconds)));
+        }
+        for wrong in [
+            "2027-02-29T00:00:00Z",
+            "2027-00-01T00:00:00Z",
+            "2027-01-00T00:00:00Z",
+            "1969-12-31T23:59:59Z",
+            "0000-01-01T00:00:00Z",
+            "2027-03-01T24:00:00Z",
+            "2027-03-01T09:30:60Z",
+            "2027-03-01T09:30:00+01:00",
+            "2027-03-01t09:30:00Z",
+            "2027-+3-01T09:30:00Z",
+            "2027-03-01",
+            "",
+        ] {
+            assert!(wrong.parse::<Moment>().is_err(), "{wrong}");
         }
         assert_eq!(Moment(1_803_893_400).compact(), "20270301-093000");
     }

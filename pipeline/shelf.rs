@@ -214,8 +214,16 @@ fn remove_folders(folders: &[PathBuf]) {
     }
 }
 
+/// Makes a folder with those around it, and brings their names to the disk.
+pub(crate) fn make_folders_for_good(folder: &Path) -> io::Result<()> {
+    for made in make_folders(folder)? {
+        made.parent().filter(|around| !around.as_os_str().is_empty()).map_or(Ok(()), sync_folder)?;
+    }
+    Ok(())
+}
+
 /// Brings the names in a folder to the disk, where the system can.
-fn sync_folder(folder: &Path) -> io::Result<()> {
+pub(crate) fn sync_folder(folder: &Path) -> io::Result<()> {
     if cfg!(unix) { File::open(folder)?.sync_all() } else { Ok(()) }
 }
 
