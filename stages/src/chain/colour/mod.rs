@@ -67,7 +67,7 @@ impl Stage for Colour {
         settings.pictures().try_for_each(|(side, picture)| laying::read(side, picture, shop).map(drop))
     }
 
-    fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
         let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
