@@ -11,10 +11,11 @@
 //!   goes first. What somebody still uses lives on until it is dropped, outside of the limit.
 //! - Two threads that ask for the same thing make it once: the second waits. A thread of rayon never waits, for it may
 //!   have been given this very task while it waits within the work that it would be waiting for: it does the work again.
-//! - Work that panics leaves nothing behind, and whoever waited for it does it instead.
+//! - Work that fails or panics leaves nothing behind, and whoever waited for it does it instead.
 
 use std::any::{Any, TypeId};
 use std::collections::BTreeMap;
+use std::convert::Infallible;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 
 use glam::DVec3;
@@ -256,29 +257,29 @@ impl Memo {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn get<T: Weigh>(&self, key: Key, make: impl FnOnce() -> T) -> Arc<T> {
+    fn get<T: Weigh, E>(&self, key: Key, make: impl FnOnce() -> Result<T, E>) -> Result<Arc<T>, E> {
         let name = (TypeId::of::<T>(), key);
         let mut state = self.lock();
         loop {
             match state.ask(name) {
                 Answer::Held(value) => {
-                    return value.downcast().unwrap_or_else(|_| unreachable!("a value's kind is part of its name"));
+                    return Ok(value.downcast().unwrap_or_else(|_| unreachable!("a value's kind is part of its name")));
                 }
                 Answer::Yours => break,
                 Answer::Wait if rayon::current_thread_index().is_some() => {
                     drop(state);
-                    return Arc::new(make());
+                    return make().map(Arc::new);
                 }
                 Answer::Wait => state = self.ended.wait(state).unwrap_or_else(PoisonError::into_inner),
             }
         }
         drop(state);
         let turn = Turn { memo: self, name };
-        let value = Arc::new(make());
+        let value = Arc::new(make()?);
         let bytes = value.bytes() + ENTRY;
         self.lock().keep(name, value.clone(), bytes, self.limit);
         drop(turn);
-        value
+        Ok(value)
     }
 }
 
@@ -296,12 +297,31 @@ impl<'a> Recall<'a> {
         Self(Some(memo))
     }
 
+    /// Whether there is a memo, so that a key will be asked for.
+    #[must_use]
+    pub fn remembers(self) -> bool {
+        self.0.is_some()
+    }
+
     /// What `make` makes, or has made before for the same key. `make` must be pure: what it gives may hang on nothing that
     /// the key does not hold. The key is made only if there is a memo.
     pub fn of<T: Weigh>(self, key: impl FnOnce() -> Key, make: impl FnOnce() -> T) -> Arc<T> {
+        let made = self.try_of(key, || Ok::<T, Infallible>(make()));
+        made.unwrap_or_else(|never| match never {})
+    }
+
+    /// As [`Recall::of`], for work that may fail; a failure is not kept.
+    ///
+    /// # Errors
+    /// As `make`.
+    pub fn try_of<T: Weigh, E>(
+        self,
+        key: impl FnOnce() -> Key,
+        make: impl FnOnce() -> Result<T, E>,
+    ) -> Result<Arc<T>, E> {
         match self.0 {
             Some(memo) => memo.get(key(), make),
-            None => Arc::new(make()),
+            None => make().map(Arc::new),
         }
     }
 }
@@ -432,6 +452,9 @@ mod tests {
             assert_eq!(*Recall::from(&memo).of(|| key(1), || vec![9u8]), [9]);
         });
         assert_eq!(memo.bytes(), 1 + ENTRY);
+        let failed: Result<Arc<Vec<u8>>, &str> = Recall::from(&memo).try_of(|| key(2), || Err("no"));
+        assert_eq!(failed, Err("no"));
+        assert_eq!(*Recall::from(&memo).of(|| key(2), || vec![2u8]), [2]);
     }
 
     #[test]

@@ -7,4 +7,4 @@ mod package;
 pub mod read;
 mod write;
 
-pub use write::{Pattern, write};
+pub use write::{Pattern, check, write};

@@ -63,7 +63,16 @@ const LONGEST: usize = 100;
 /// If the mesh is not sound (an index or a colour that does not exist, a coordinate that is not finite), if its text
 /// would be longer than 4 GiB, and whatever the writer meets.
 pub fn write(mesh: &ColouredMesh<'_>, title: &str, out: &mut dyn Write) -> io::Result<()> {
-    Pattern::of(mesh)?.write(mesh.colours, title, out)
+    check(mesh)?;
+    Pattern::of(mesh).write(mesh.colours, title, out)
+}
+
+/// Checks that a mesh can be written.
+///
+/// # Errors
+/// As [`write`], for the mesh.
+pub fn check(mesh: &ColouredMesh<'_>) -> io::Result<()> {
+    mesh.check()
 }
 
 /// A mesh and which of the colours lies on which triangle, but not what these colours are: most of the file by far, and
@@ -83,14 +92,11 @@ impl Weigh for Pattern {
 }
 
 impl Pattern {
-    /// The pattern of a mesh. Compresses on all threads.
-    ///
-    /// # Errors
-    /// As [`write`], for the mesh.
-    pub fn of(mesh: &ColouredMesh<'_>) -> io::Result<Self> {
-        mesh.check()?;
+    /// The pattern of a mesh that [`check`] accepts. Compresses on all threads.
+    #[must_use]
+    pub fn of(mesh: &ColouredMesh<'_>) -> Self {
         let colours = mesh.ink.iter().max().map_or(1, |&ink| ink as usize + 1);
-        Ok(Self { packed: pack(mesh), colours })
+        Self { packed: pack(mesh), colours }
     }
 
     /// Writes the file, with these colours for the pattern's. See [`write`].
@@ -337,7 +343,7 @@ mod tests {
 
     #[test]
     fn other_colours_change_nothing_but_the_colours() {
-        let pattern = Pattern::of(&tetrahedron(&CORNERS)).unwrap();
+        let pattern = Pattern::of(&tetrahedron(&CORNERS));
         let write = |colours: &[Srgb]| {
             let mut file = Vec::new();
             pattern.write(colours, "A piece", &mut file).map(|()| file)
