@@ -428,9 +428,8 @@ mod tests {
         let memo = Memo::new(1 << 20);
         let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
         // The only thread asks, within the work, for what it is at.
-        let value = pool.install(|| {
-            Recall::from(&memo).of(|| key(1), || Recall::from(&memo).of(|| key(1), || vec![1u8]).to_vec())
-        });
+        let value = pool
+            .install(|| Recall::from(&memo).of(|| key(1), || Recall::from(&memo).of(|| key(1), || vec![1u8]).to_vec()));
         assert_eq!(*value, [1]);
     }
 

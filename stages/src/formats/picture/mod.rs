@@ -133,7 +133,10 @@ impl Views {
     ///
     /// # Panics
     /// What writes, if the mesh has an ink for which there is no colour.
-    pub fn in_colours(&self, colours: &[Srgb]) -> impl Iterator<Item = (View, impl Fn(&mut dyn Write) -> io::Result<()>)> {
+    pub fn in_colours(
+        &self,
+        colours: &[Srgb],
+    ) -> impl Iterator<Item = (View, impl Fn(&mut dyn Write) -> io::Result<()>)> {
         self.0.iter().map(move |(view, stencil)| (*view, move |to: &mut dyn Write| stencil.write_png(colours, to)))
     }
 }

@@ -218,10 +218,8 @@ fn half_covered_pixels_mix_in_linear_light() {
 /// A staircase of cubes, each face in its side's colour.
 fn stairs() -> Blocks {
     let cubes = (0..6).flat_map(|i| (0..6).flat_map(move |j| (0..=(i + j) / 2).map(move |k| [i, j, k])));
-    let boxes: Vec<[DVec3; 2]> = cubes
-        .map(|at| DVec3::from_array(at.map(f64::from)) * 3.0)
-        .map(|low| [low, low + DVec3::splat(3.0)])
-        .collect();
+    let boxes: Vec<[DVec3; 2]> =
+        cubes.map(|at| DVec3::from_array(at.map(f64::from)) * 3.0).map(|low| [low, low + DVec3::splat(3.0)]).collect();
     Blocks::of(&boxes)
 }
 

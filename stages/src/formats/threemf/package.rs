@@ -192,7 +192,7 @@ mod tests {
                 assert_eq!(file.unix_mode(), Some(0o100_644));
                 let mut text = Vec::new();
                 file.read_to_end(&mut text).unwrap();
-                (file.name().to_owned(), text)
+                (file.name().unwrap().into_owned(), text)
             })
             .collect()
     }

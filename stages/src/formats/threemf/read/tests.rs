@@ -317,8 +317,7 @@ fn a_mesh_that_is_recalled_gets_the_colours_of_its_own_file() {
     let mesh = TETRAHEDRON.replacen("v3=\"1\"/>", "v3=\"1\" pid=\"7\" p1=\"1\"/>", 1);
     let file = |colours: [&str; 2], object: &str| {
         let group: String = colours.map(|colour| format!("<m:color color='{colour}'/>")).concat();
-        let resources =
-            format!("<m:colorgroup id='7'>{group}</m:colorgroup><object id='1' {object}>{mesh}</object>");
+        let resources = format!("<m:colorgroup id='7'>{group}</m:colorgroup><object id='1' {object}>{mesh}</object>");
         package(&document("", &resources, ITEM))
     };
     let memo = Memo::new(1 << 20);
@@ -344,8 +343,7 @@ fn what_a_prefix_stands_for_belongs_to_what_is_recalled() {
     // The same text of the mesh and after it, once in the core namespace and once in one that is passed over.
     let mesh = TETRAHEDRON.replace('<', "<c:").replace("<c:/", "</c:").replace("<c:mesh>", "").replace("</c:mesh>", "");
     let file = |space: &str| {
-        let resources =
-            format!("<object id='1'><mesh xmlns:c='{space}'>{mesh}</mesh></object>");
+        let resources = format!("<object id='1'><mesh xmlns:c='{space}'>{mesh}</mesh></object>");
         package(&document("", &resources, ITEM))
     };
     let memo = Memo::new(1 << 20);
