@@ -3,8 +3,9 @@
 
 use std::fmt;
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
+use crate::memo::Key;
 use crate::paint::Paint;
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Face, Skin, Surface};
@@ -61,7 +62,8 @@ pub struct Workpiece {
     surface: Option<Arc<Surface>>,
     cells: Option<Arc<Cells>>,
     void: Option<Arc<Void>>,
-    hull: Option<Arc<Hull>>,
+    /// Shared by copies of the piece: whoever needs it first makes it for all.
+    hull: Arc<OnceLock<Arc<Hull>>>,
     paint: Option<Arc<Paint>>,
     order: Option<Arc<OrderedFile>>,
 }
@@ -73,6 +75,29 @@ pub struct Hull {
     pub faces: Arc<[Face]>,
     /// The boundary of the printed solid.
     pub skin: Skin,
+    /// The digest of faces and skin.
+    pub key: Key,
+}
+
+impl Hull {
+    fn of(cells: &Cells, void: Option<&Void>) -> Self {
+        let faces: Arc<[Face]> = outside_faces(cells, void).into();
+        let skin = Skin::of(cells, void, &faces);
+        let key = Key::of("hull").key(faces_key(&faces)).key(skin.key()).made();
+        Self { faces, skin, key }
+    }
+}
+
+/// The digest of faces and their order.
+pub(crate) fn faces_key(faces: &[Face]) -> Key {
+    let word = |face: &Face| {
+        let mut word = [face.side as u8; 13];
+        for (bytes, at) in word.chunks_exact_mut(4).zip(face.cell.to_array()) {
+            bytes.copy_from_slice(&at.to_le_bytes());
+        }
+        word
+    };
+    Key::of("faces").list(faces.iter().map(word)).made()
 }
 
 impl Workpiece {
@@ -136,15 +161,17 @@ impl Workpiece {
         Self { order: Some(order.into()), ..self }
     }
 
-    /// The outside faces and the skin, made at the first call; `None` without cells.
-    pub fn hull(&mut self) -> Option<Arc<Hull>> {
-        if self.hull.is_none() {
-            let (cells, void) = (self.cells.as_deref()?, self.void.as_deref());
-            let faces: Arc<[Face]> = outside_faces(cells, void).into();
-            let skin = Skin::of(cells, void, &faces);
-            self.hull = Some(Arc::new(Hull { faces, skin }));
-        }
-        self.hull.clone()
+    /// The outside faces and the skin, made at the first call for this piece and all copies of it; `None` without cells.
+    #[must_use]
+    pub fn hull(&self) -> Option<Arc<Hull>> {
+        let (cells, void) = (self.cells.as_deref()?, self.void.as_deref());
+        // Not `get_or_init`: making it takes threads, and one that waits here might be what it waits for. Two that come at
+        // once make the same.
+        let made = || Arc::new(Hull::of(cells, void));
+        Some(self.hull.get().cloned().unwrap_or_else(|| {
+            let _ = self.hull.set(made());
+            self.hull.get().cloned().unwrap_or_else(made)
+        }))
     }
 
     /// Whether the part is there.

@@ -218,7 +218,31 @@ impl Cells {
     /// Number of cube faces that look to each side.
     #[must_use]
     pub fn faces_by_side(&self) -> crate::Six<usize> {
-        crate::Six::from_fn(|side| self.iter().filter(|&c| !self.solid(c + side.step())).count())
+        let lines = (0..self.grid.counts.z).flat_map(|k| (0..self.grid.counts.y).map(move |j| (j, k)));
+        lines.fold(crate::Six([0; 6]), |mut counts, (j, k)| {
+            for side in Side::ALL {
+                counts[side] += self.faces_of_line(j, k, side);
+            }
+            counts
+        })
+    }
+
+    /// Number of faces that look to a side, of the cells in a line along x.
+    fn faces_of_line(&self, j: i32, k: i32, side: Side) -> usize {
+        let line = self.line(j, k);
+        let step = side.step();
+        let beside = IVec3::new(0, j, k) + step.with_x(0);
+        let beside = if self.grid.holds(beside) { self.line(beside.y, beside.z) } else { &[] };
+        let word = |words: &[u64], at: Option<usize>| at.and_then(|at| words.get(at)).copied().unwrap_or(0);
+        let open = |at: usize| {
+            let behind = match step.x {
+                1 => line[at] >> 1 | word(line, Some(at + 1)) << 63,
+                -1 => line[at] << 1 | word(line, at.checked_sub(1)) >> 63,
+                _ => word(beside, Some(at)),
+            };
+            (line[at] & !behind).count_ones() as usize
+        };
+        (0..line.len()).map(open).sum()
     }
 }
 
@@ -240,4 +264,27 @@ pub struct Face {
     pub cell: IVec3,
     /// Where it looks.
     pub side: Side,
+}
+
+#[cfg(test)]
+mod tests {
+    use glam::DVec3;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        /// Counted face by face, over lines of one, two and three words.
+        #[test]
+        fn faces_are_counted_whole_words_at_a_time(seed in any::<u64>(), x in 1..140, y in 1..4, z in 1..4) {
+            let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::new(x, y, z) };
+            let solid = |c: IVec3| {
+                let number = (c.x + 150 * (c.y + 5 * c.z)) as u64;
+                number.wrapping_mul(seed | 1).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 62 != 0
+            };
+            let cells = Cells::from_fn(grid, solid);
+            let counted = |side: Side| cells.iter().filter(|&c| !cells.solid(c + side.step())).count();
+            prop_assert_eq!(cells.faces_by_side(), crate::Six::from_fn(counted));
+        }
+    }
 }
