@@ -49,6 +49,14 @@ impl Grid {
         self.len() == 0
     }
 
+    /// Clears the bits past the grid's end in the words of a line along x.
+    pub fn trim(&self, words: &mut [u64]) {
+        let past = self.counts.x as usize % 64;
+        if let (Some(last), true) = (words.last_mut(), past > 0) {
+            *last &= u64::MAX >> (64 - past);
+        }
+    }
+
     /// The same space cut `parts` times finer along each axis.
     #[must_use]
     pub fn refined(&self, parts: i32) -> Self {
