@@ -55,6 +55,7 @@ pub mod calibrate;
 pub mod cli;
 pub mod clock;
 pub mod diagnostic;
+mod disk;
 pub mod events;
 pub mod exit;
 pub mod explain;

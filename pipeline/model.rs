@@ -1,12 +1,13 @@
 //! The model: from the numbers of a file to a surface in millimetres that stands up and faces the front.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use serde_json::{Value, json};
 use turnhue_stages::findings::Finding;
 use turnhue_stages::formats::model::{self, Beside, Body, Choice, FileUnit, Format, Model, Stance};
 use turnhue_stages::outlook::Outlook;
 use turnhue_stages::solid::Surface;
+use turnhue_stages::workpiece::{Part, Workpiece};
 
 use crate::job::{Axis, ModelRequest, ModelUnit};
 
@@ -34,9 +35,19 @@ pub struct Placed {
     pub notes: Vec<String>,
     /// All bodies as they stand, where the file keeps several apart or not all were chosen.
     bodies: Option<Vec<Body>>,
+    digest: OnceLock<[u8; 32]>,
 }
 
 impl Placed {
+    /// A digest of the surface, bit by bit.
+    #[must_use]
+    pub fn digest(&self) -> &[u8; 32] {
+        self.digest.get_or_init(|| {
+            let bytes = Workpiece::default().with_surface(Arc::clone(&self.surface)).to_bytes(Part::Surface);
+            *blake3::hash(&bytes.unwrap_or_default()).as_bytes()
+        })
+    }
+
     /// All bodies of the file as they stand, in mm; those that were not chosen too.
     #[must_use]
     pub fn bodies(&self) -> Vec<Body> {
@@ -113,7 +124,7 @@ fn place(model: Model, request: &ModelRequest) -> Result<Placed, Refusal> {
     check_extent(&surface)?;
     let outlook = Outlook::of(&surface);
     let surface = Arc::new(surface);
-    Ok(Placed { surface, outlook, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies })
+    Ok(Placed { surface, outlook, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies, digest: OnceLock::new() })
 }
 
 fn check_extent(surface: &Surface) -> Result<(), Refusal> {

@@ -150,8 +150,10 @@ pub(crate) fn run_stage(
     let name = step.stage.name();
     let _entered = tracing::debug_span!("stage", name).entered();
     let shop = Shop::new(&plan.job.process, &plan.job.files, known, cancel, shelf).titled(plan.job.title.as_str());
-    let shop = shop.wanting(wanted);
-    let mut shop = memo.map_or(shop, |memo| shop.with_memo(memo));
+    let mut shop = shop.wanting(wanted);
+    if let Some(memo) = memo {
+        shop = shop.with_memo(memo);
+    }
     // One stage with a defect must not take the other jobs of a night with it. Whatever it has half changed is
     // dropped with the run.
     let ended = catch_unwind(AssertUnwindSafe(|| step.stage.run(piece, &mut shop)))

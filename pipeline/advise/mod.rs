@@ -262,7 +262,7 @@ impl<'a> Begun<'a> {
         let mut shelf = Aside::within(self.scratch)
             .map_err(|error| disk_failure("could not make a folder for a size of the cell", &error))?;
         for step in steps {
-            let (next, outcome) = run_stage(self.plan, step, piece, &known, self.cancel, &mut shelf, wanted)?;
+            let (next, outcome) = run_stage(self.plan, step, piece, &known, self.cancel, &mut shelf, (wanted, None))?;
             piece = next;
             known.extend(outcome.facts.iter().cloned());
             told.stages.push((step.stage.name(), outcome.facts, outcome.findings));

@@ -9,7 +9,7 @@ use turnhue_reports::record::Verdict;
 use turnhue_stages::units::Memory;
 
 use super::{Desk, stop_when_asked};
-use crate::clock::SystemClock;
+use crate::clock::{Clock, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless};
 use crate::night::{self, Ended, NightPage};
 use crate::plan::{Night, Plan, Share};
@@ -34,13 +34,8 @@ impl Places {
         self.store.clone().unwrap_or_else(|| self.into.join(".store"))
     }
 
-    pub(super) fn open_store(&self) -> Result<Store, Failure> {
-        let folder = self.store_folder();
-        Store::open(&folder).map_err(|error| {
-            let message = format!("could not open the store {}: {error}", folder.display());
-            let remedy = "name folders that can be written with `--into DIR` and `--store DIR`";
-            Failure::Disk(Box::new(Diagnostic::error(message).remedy(remedy)))
-        })
+    pub(super) fn open_store(&self, clock: &dyn Clock) -> Result<Store, Failure> {
+        Store::open(&self.store_folder(), clock.now()).map_err(Failure::Disk)
     }
 }
 
@@ -64,7 +59,7 @@ impl Desk<'_> {
     pub(super) fn run(&mut self, jobs: &[PathBuf], running: &Running, json: bool) -> u8 {
         let cancel = stop_when_asked();
         let clock = SystemClock::start();
-        let store = match running.places.open_store() {
+        let store = match running.places.open_store(&clock) {
             Ok(store) => store,
             Err(failure) => return self.fail(&failure),
         };
@@ -164,7 +159,7 @@ impl Desk<'_> {
     /// Draws the pages of jobs with variants from what is there of them.
     pub(super) fn compare(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
         let (cancel, clock) = (stop_when_asked(), SystemClock::start());
-        let store = match places.open_store() {
+        let store = match places.open_store(&clock) {
             Ok(store) => store,
             Err(failure) => return self.fail(&failure),
         };
@@ -196,7 +191,7 @@ impl Desk<'_> {
 
     pub(super) fn advise(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
         let (cancel, clock) = (stop_when_asked(), SystemClock::start());
-        let store = match places.open_store() {
+        let store = match places.open_store(&clock) {
             Ok(store) => store,
             Err(failure) => return self.fail(&failure),
         };

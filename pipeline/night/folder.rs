@@ -128,7 +128,7 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: summary.is_file().then_some(summary),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
-        price: price(record),
+        price: None,
         was_there,
         folder,
     }

@@ -20,7 +20,9 @@ mod folder;
 mod graph;
 mod keys;
 mod names;
+#[cfg(any())]
 mod page;
+mod page_standin;
 mod records;
 mod remaining;
 mod worker;
@@ -35,9 +37,10 @@ use turnhue_stages::units::Memory;
 
 use self::board::{Board, Next, Task};
 use self::graph::{Chain, Graph};
+pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
-pub use self::page::{NightPage, draw as draw_page};
+pub use self::page_standin::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;
 use crate::events::{Event, Listener};

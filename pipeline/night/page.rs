@@ -14,7 +14,7 @@ use super::records::{sealed, trouble};
 use super::{names, records};
 
 use crate::input;
-use crate::ledger::deeds::{Build, Choice, Deed, Night as NightDeed};
+use crate::ledger::deeds::{Build, Choice, Deed, FailedRun, Night as NightDeed};
 use crate::ledger::{Entry, Ledger, NIGHTS};
 use crate::plan::{Night, Plan};
 use crate::run::{Failure, RECORD, Surroundings, disk_failure};
@@ -97,7 +97,8 @@ impl Told {
         for entry in entries {
             match entry.deed {
                 Deed::FailedRun(failed) => {
-                    failed.run.map(|run| told.failures.insert(run.as_str().to_owned(), failed.why));
+                    let FailedRun { run, why, .. } = *failed;
+                    run.map(|run| told.failures.insert(run.as_str().to_owned(), why));
                 }
                 Deed::Night(night) => {
                     told.nights.insert(night.night.as_str().to_owned(), night);

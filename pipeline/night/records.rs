@@ -4,6 +4,7 @@
 //! that no entry names gets one then.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
 use turnhue_reports::record::{File, Record};
@@ -11,9 +12,10 @@ use turnhue_reports::record::{File, Record};
 use super::Ended;
 use super::folder::Finished;
 use super::worker::{Source, Works};
-use crate::ledger::deeds::{Build, Deed, FailedRun, Input, Job, Machine, Origin, RunDeed, Sealed, StageDone};
+use crate::clock::Clock;
+use crate::ledger::deeds::{Build, Deed, FailedRun, Input, Job, Machine, Origin, Redrawn, RunDeed, Sealed, StageDone};
 use crate::ledger::values::{Digest, PlainName};
-use crate::ledger::{Ledger, Trouble};
+use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::plan::{Plan, Role};
 use crate::run::{Failure, Surroundings};
 
@@ -201,9 +203,39 @@ pub(super) fn sealed(file: &File) -> Result<Sealed, Failure> {
 pub(super) fn trouble(trouble: Trouble) -> Failure {
     match trouble {
         Trouble::Disk(fault) => Failure::Disk(fault),
-        Trouble::Wrong(faults) | Trouble::NotWhole(faults) => match faults.into_iter().next() {
+        Trouble::Wrong(faults) | Trouble::NotWhole(faults) | Trouble::Refused(faults) => match faults.into_iter().next() {
             Some(fault) => Failure::Ledger(Box::new(fault)),
             None => Failure::defect("the ledger cannot be used and does not say why"),
         },
     }
+}
+
+/// Enters into the ledger that pages of a run were drawn anew, unless they came out as they were, or the ledger knows nothing of
+/// the run.
+///
+/// # Errors
+/// If the ledger cannot be read or written.
+pub fn enter_redrawn(folder: &Path, record: &Record, pages: &[&str], clock: &dyn Clock) -> Result<(), Failure> {
+    let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    let Some(commission) = whole.parent().filter(|commission| commission.join(LEDGER).is_dir()) else { return Ok(()) };
+    let ledger = Ledger::of(commission);
+    let mut known: Option<BTreeMap<String, Sealed>> = None;
+    for entry in ledger.read().map_err(trouble)? {
+        let files = match entry.deed {
+            Deed::Run(run) if run.run.as_str() == record.run => run.files,
+            Deed::Redrawn(redrawn) if redrawn.run.as_str() == record.run => redrawn.files,
+            _ => continue,
+        };
+        known.get_or_insert_default().extend(files.into_iter().map(|file| (file.name.as_str().to_owned(), file)));
+    }
+    let Some(known) = known else { return Ok(()) };
+    let files: Vec<File> = super::folder::files_there(&whole, record)?;
+    let files: Vec<Sealed> =
+        files.iter().filter(|file| pages.contains(&file.name.as_str())).map(sealed).collect::<Result<_, _>>()?;
+    if files.iter().all(|file| known.get(file.name.as_str()) == Some(file)) {
+        return Ok(());
+    }
+    let deed = Deed::Redrawn(Redrawn { run: plain(&record.run)?, tool: Build::this(), files });
+    ledger.append(clock, &[deed]).map_err(trouble)?;
+    Ok(())
 }

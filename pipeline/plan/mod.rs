@@ -186,3 +186,20 @@ pub(crate) fn misfit_of(text: &Text, step: &PlannedStep, misfit: Misfit) -> Diag
     let message = format!("could not run {name}: {}", misfit.message);
     settings::at_setting(text, &step.site, Misfit { message, ..misfit })
 }
+
+// STANDIN
+/// A variant.
+#[derive(Clone, Debug)]
+pub struct VariantName { /// n
+ pub name: String, /// c
+ pub changes: BTreeMap<String, Value> }
+impl Plan { /// v
+ pub fn variant(&self) -> Option<&VariantName> { None } }
+/// S
+#[derive(Clone, Copy, Debug)]
+pub struct Share;
+impl std::str::FromStr for Share { type Err = String; fn from_str(_: &str) -> Result<Self, String> { Ok(Self) } }
+impl Share { /// s
+ pub fn of<'a>(&self, night: &'a Night) -> Vec<&'a Plan> { night.plans().iter().collect() } }
+impl Night { /// h
+ pub fn has_variants(&self) -> bool { false } }
