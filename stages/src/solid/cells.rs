@@ -73,6 +73,40 @@ impl Cells {
         Self { grid, words_a_line, words: vec![0; words_a_line * lines] }
     }
 
+    /// From its words, as [`Self::words`] gives them.
+    ///
+    /// # Errors
+    /// A plain message if the grid makes no sense, if there are not as many words as it needs, or if a bit past the end of
+    /// a line is set.
+    pub fn from_words(grid: Grid, words: Vec<u64>) -> Result<Self, String> {
+        if !(grid.origin.is_finite()
+            && grid.cell.is_finite()
+            && grid.cell > 0.0
+            && grid.counts.cmpge(IVec3::ZERO).all())
+        {
+            return Err(format!(
+                "a grid of {} cells of {} mm from {} on makes no sense",
+                grid.counts, grid.cell, grid.origin
+            ));
+        }
+        let words_a_line = (grid.counts.x as usize).div_ceil(64);
+        let needed = grid.counts.to_array()[1..].iter().try_fold(words_a_line, |n, &m| n.checked_mul(m as usize));
+        if needed != Some(words.len()) {
+            return Err(format!("a grid of {} cells does not fill {} words of 64 cells", grid.counts, words.len()));
+        }
+        let past = if grid.counts.x % 64 == 0 { 0 } else { u64::MAX << (grid.counts.x % 64) };
+        if past != 0 && words.chunks(words_a_line).any(|line| line[words_a_line - 1] & past != 0) {
+            return Err("a cell past the end of a line is solid".to_owned());
+        }
+        Ok(Self { grid, words_a_line, words })
+    }
+
+    /// Every line along x, y before z: see [`Self::line`].
+    #[must_use]
+    pub fn words(&self) -> &[u64] {
+        &self.words
+    }
+
     /// Solid where `solid` says so, asked line by line on all threads.
     pub fn from_fn(grid: Grid, solid: impl Fn(IVec3) -> bool + Sync) -> Self {
         Self::from_lines(grid, |j, k, line| {

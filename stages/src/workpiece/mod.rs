@@ -1,17 +1,24 @@
 //! The workpiece: what goes through the chain. Its parts never change once made and are shared, so that a hundred
 //! variants which differ in colour alone hold one voxelised solid.
 
+mod bytes;
+
 use std::fmt;
 use std::path::PathBuf;
 use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
 
 use crate::paint::Paint;
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Face, Skin, Surface};
 use crate::void::Void;
 
+pub use bytes::{FORM, Unsound};
+
 /// A part of the workpiece that a stage may need or give, in the order in which one is made from the other.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Part {
     /// The model's triangles in mm.
     Surface,
@@ -47,6 +54,9 @@ pub struct OrderedFile {
 }
 
 impl Part {
+    /// All parts, each before those that are made from it.
+    pub const ALL: [Self; 5] = [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Order];
+
     /// Whether this part is made from the other, directly or not: it is out of date once that one is made again.
     #[must_use]
     pub fn made_after(self, other: Self) -> bool {
@@ -64,6 +74,18 @@ pub struct Workpiece {
     hull: Option<Arc<Hull>>,
     paint: Option<Arc<Paint>>,
     order: Option<Arc<OrderedFile>>,
+}
+
+/// What a piece has that an earlier one has not, and the other way round, told by which parts the two share in memory:
+/// what a stage hands on untouched is no change, what it made anew is one even where it looks the same.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Change {
+    /// Parts that were made, in the order of [`Part::ALL`].
+    pub made: Vec<Part>,
+    /// Parts that are there no longer, in the same order.
+    pub gone: Vec<Part>,
+    /// Whether the hull was made meanwhile.
+    pub hull: bool,
 }
 
 /// The outside faces of a piece and its skin: what follows from cells and void alone.
@@ -158,4 +180,28 @@ impl Workpiece {
             Part::Order => self.order.is_some(),
         }
     }
+    /// What became of the parts since `before`.
+    #[must_use]
+    pub fn change_since(&self, before: &Self) -> Change {
+        let changed = |part: &Part| match part {
+            Part::Surface => differs(self.surface.as_ref(), before.surface.as_ref()),
+            Part::Cells => differs(self.cells.as_ref(), before.cells.as_ref()),
+            Part::Void => differs(self.void.as_ref(), before.void.as_ref()),
+            Part::Paint => differs(self.paint.as_ref(), before.paint.as_ref()),
+            Part::Order => differs(self.order.as_ref(), before.order.as_ref()),
+        };
+        let (made, gone) = Part::ALL.into_iter().filter(changed).partition(|&part| self.has(part));
+        Change { made, gone, hull: self.hull.is_some() && differs(self.hull.as_ref(), before.hull.as_ref()) }
+    }
 }
+
+fn differs<T>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
+    match (now, before) {
+        (Some(now), Some(before)) => !Arc::ptr_eq(now, before),
+        (None, None) => false,
+        _ => true,
+    }
+}
+
+#[cfg(test)]
+mod tests;
