@@ -20,7 +20,7 @@ use turnhue_stages::units::Memory;
 
 use crate::advise::cell;
 use crate::diagnostic::Diagnostic;
-use crate::job::{AdviseRequest, Commission, Site, Text, Title, settings};
+use crate::job::{AdviseRequest, Commission, Site, Text, Title, Variant, settings};
 use crate::model::Placed;
 
 /// The stages that a job may name.
@@ -36,6 +36,7 @@ pub use resolve::LARGEST_FILE;
 pub struct Plan {
     pub(crate) text: Arc<Text>,
     pub(crate) job: Resolved,
+    variant: Option<Arc<Variant>>,
 }
 
 /// What a job asks for, with every file read and every setting in its type. Alone it may still have faults.
@@ -48,6 +49,8 @@ pub(crate) struct Resolved {
     pub(crate) model: Arc<Placed>,
     pub(crate) process_file: String,
     pub(crate) process: Arc<Process>,
+    /// What the first stage begins with, in two lines: the model and the process, each with its digests.
+    pub(crate) beginning: [Arc<str>; 2],
     /// The files that settings name, by the name written there; also those that other variants name.
     pub(crate) files: Arc<BTreeMap<String, Arc<[u8]>>>,
     /// What goes in: the job file first.
@@ -72,6 +75,11 @@ impl PlannedStep {
     fn new(stage: Box<dyn ReadyStage>, purpose: &'static str, site: Site) -> Self {
         let settings = Arc::from(stage.settings().to_string());
         Self { stage: Arc::from(stage), purpose, site: Arc::new(site), settings }
+    }
+
+    /// The same, with the stage of another step that has the same settings.
+    fn sharing(self, stage: &Arc<dyn ReadyStage>, settings: &Arc<str>) -> Self {
+        Self { stage: Arc::clone(stage), settings: Arc::clone(settings), ..self }
     }
 
     /// The settings, defaults filled in, as one line of JSON: equal for equal settings.
@@ -108,6 +116,19 @@ impl Plan {
     #[must_use]
     pub fn commission(&self) -> &Commission {
         &self.job.commission
+    }
+
+    /// Which variant of its job it is; nothing where it is the job itself.
+    #[must_use]
+    pub fn variant(&self) -> Option<&Variant> {
+        self.variant.as_deref()
+    }
+
+    /// The settings of its stages in order, each as one line of JSON, after two lines for the model and the process: two
+    /// plans of one night make the same piece if all of these are the same, and their runs have in common what the first
+    /// stages have.
+    pub fn chain(&self) -> impl Iterator<Item = &Arc<str>> {
+        self.job.beginning.iter().chain(self.job.steps.iter().map(PlannedStep::settings))
     }
 
     /// Every file that goes in, the job file first.

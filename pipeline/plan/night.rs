@@ -1,18 +1,31 @@
 //! A job with its variants, all of them planned.
 
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::path::Path;
 use std::sync::Arc;
 
-use super::{Plan, Stages, resolve};
+use super::resolve::Resolver;
+use super::{Plan, Stages};
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Draft, Text};
+use crate::job::{Change, Draft, Text, Variant};
 
 /// A job with its variants: a plan for each. A job that asks for none is the only one of its night.
 #[derive(Clone)]
 pub struct Night {
     job: Plan,
     plans: Vec<Plan>,
+    made_from: Option<MadeFrom>,
     cautions: Vec<Diagnostic>,
+}
+
+/// What the variants were made from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct MadeFrom {
+    /// How many values each list of the product has.
+    pub(super) lists: Vec<usize>,
+    /// How many combinations its rules leave out.
+    pub(super) skipped: usize,
 }
 
 impl Night {
@@ -32,6 +45,12 @@ impl Night {
     #[must_use]
     pub fn into_job(self) -> Plan {
         self.job
+    }
+
+    /// Whether the job asks for variants.
+    #[must_use]
+    pub fn has_variants(&self) -> bool {
+        self.made_from.is_some()
     }
 
     /// What should be looked at, and keeps nothing from being run.
@@ -68,16 +87,81 @@ pub fn plan_night_bytes(name: &str, bytes: Vec<u8>, folder: &Path, stages: &Stag
 fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
     let (text, mut faults) = (Arc::new(text), Vec::new());
     let draft = Draft::read(&text, &mut faults);
-    let resolved = resolve::resolve(&text, draft, folder, stages, &mut faults);
-    match resolved {
-        Some(resolved) if faults.is_empty() => {
-            let job = Plan { text, job: resolved };
-            Ok(Night { plans: vec![job.clone()], job, cautions: Vec::new() })
+    let combined = match draft.variants.as_ref().map(|variants| variants.combine(&text)) {
+        Some(Ok(combined)) => Some(combined),
+        Some(Err(fault)) => {
+            faults.push(fault);
+            None
         }
-        _ => {
-            let elsewhere = |place: &Place| place.file() != text.source().name;
-            faults.sort_by_key(|fault| fault.place().map(|place| (elsewhere(place), place.line_and_column())));
-            Err(faults)
+        None => None,
+    };
+    let mut resolver = Resolver::new(&text, folder, stages);
+    let own = resolver.own(&draft);
+    let variants = combined.iter().flat_map(|combined| &combined.variants);
+    let gathered: Vec<_> =
+        variants.map(|variant| (Arc::clone(variant), resolver.gather(&draft, variant.picks()))).collect();
+    let (found, files) = resolver.finish();
+    faults.extend(found);
+    let job = resolver.resolved(&draft, own, &files).filter(|_| faults.is_empty());
+    let Some(job) = job else {
+        let elsewhere = |place: &Place| place.file() != text.source().name;
+        faults.sort_by_key(|fault| fault.place().map(|place| (elsewhere(place), place.line_and_column())));
+        return Err(faults);
+    };
+    let mut plan = |(variant, gathered)| {
+        let job = resolver.resolved(&draft, gathered, &files)?;
+        Some(Plan { text: Arc::clone(&text), job, variant: Some(variant) })
+    };
+    let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
+    let job = Plan { text: Arc::clone(&text), job, variant: None };
+    let Some(combined) = combined else {
+        return Ok(Night { plans: vec![job.clone()], job, made_from: None, cautions: Vec::new() });
+    };
+    let (plans, repeated) = once_each(plans, &text);
+    let made_from = Some(MadeFrom { lists: draft.variants.map_or_else(Vec::new, |v| v.sizes()), skipped: combined.skipped });
+    let cautions = combined.cautions.into_iter().chain(repeated).collect();
+    Ok(Night { job, plans, made_from, cautions })
+}
+
+/// Leaves out variants that come to the same as one before them, and says which.
+fn once_each(plans: Vec<Plan>, text: &Text) -> (Vec<Plan>, Vec<Diagnostic>) {
+    let mut first: BTreeMap<Vec<Arc<str>>, usize> = BTreeMap::new();
+    let mut kept: Vec<Plan> = Vec::new();
+    // By the change that makes no difference: one list may hold the same for many variants.
+    let mut repeats: BTreeMap<(String, String), (usize, String)> = BTreeMap::new();
+    for plan in plans {
+        match first.entry(plan.chain().cloned().collect()) {
+            Entry::Vacant(entry) => {
+                entry.insert(kept.len());
+                kept.push(plan);
+            }
+            Entry::Occupied(entry) => {
+                let before = &kept[*entry.get()];
+                let (message, at) = repeat(&plan, before);
+                repeats.entry(at).or_insert((0, message)).0 += 1;
+            }
         }
     }
+    let cautions = repeats.into_iter().map(|((key, value), (count, message))| {
+        let place = if value.is_empty() { text.key_place(&key) } else { text.place(&value) };
+        let more = if count > 1 { format!("; so it is with {} more", count - 1) } else { String::new() };
+        Diagnostic::caution(message + &more).at(place).remedy("it is made once; leave one of the two out")
+    });
+    let cautions = cautions.collect();
+    (kept, cautions)
+}
+
+/// That a variant comes to the same as one before it, and the change at which that shows: its key and its value in the
+/// job file.
+fn repeat(plan: &Plan, before: &Plan) -> (String, (String, String)) {
+    let name = |plan: &Plan| plan.variant().map(|variant| variant.name().to_owned()).unwrap_or_default();
+    let message = format!("the variant `{}` comes to the same as `{}`", name(plan), name(before));
+    let is_new = |change: &&Change| {
+        let mut others = before.variant().into_iter().flat_map(Variant::changes);
+        !others.any(|other| other.setting() == change.setting() && other.value() == change.value())
+    };
+    let changes = || plan.variant().into_iter().flat_map(Variant::changes);
+    let telling = changes().find(is_new).or_else(|| changes().last());
+    let at = telling.map(|change| (change.key.clone(), change.at.clone()));
+    (message, at.unwrap_or_else(|| (format!("variants.named.{}", name(plan)), String::new())))
 }
