@@ -17,7 +17,7 @@ use turnhue_stages::chain::coupon::reading::Row;
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless, nearest};
-use crate::plan::{Plan, Stages, plan};
+use crate::plan::{Night, Plan, Stages, plan_night};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
 use crate::{advise, exit, pages, schema};
@@ -286,9 +286,13 @@ impl Desk<'_> {
         worst
     }
 
-    /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
     fn plan(&self, job: &Path) -> Result<Plan, Ended> {
-        match catch_unwind(AssertUnwindSafe(|| plan(job, self.stages))) {
+        self.night(job).map(Night::into_job)
+    }
+
+    /// Plans a job with its variants. A stage whose checks have a defect must not take the other jobs with it.
+    fn night(&self, job: &Path) -> Result<Night, Ended> {
+        match catch_unwind(AssertUnwindSafe(|| plan_night(job, self.stages))) {
             Ok(planned) => planned.map_err(Ended::Refused),
             Err(_) => Err(Ended::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
@@ -319,8 +323,11 @@ impl Desk<'_> {
     fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
         let mut worst = exit::READY;
         for job in jobs {
-            let (plan, faults) = match self.plan(job) {
-                Ok(plan) => (Some(plan), Vec::new()),
+            let (night, faults) = match self.night(job) {
+                Ok(night) => {
+                    let cautions = night.cautions().to_vec();
+                    (Some(night), cautions)
+                }
                 Err(ended) => {
                     worst = worst.max(ended.code());
                     (None, ended.faults())
@@ -328,14 +335,18 @@ impl Desk<'_> {
             };
             faults.iter().for_each(|fault| self.voice.diagnose(fault));
             if json {
-                let memory = plan.as_ref().and_then(Plan::memory).map(|(memory, _)| memory.bytes());
-                let plan = plan.as_ref().map(Plan::resolved);
-                let job = job.to_string_lossy();
-                self.out.json(&json!({ "job": job, "plan": plan, "memory": memory, "faults": faults }));
-            } else if let Some(plan) = plan
+                let plan = night.as_ref().map(Night::job);
+                self.out.json(&json!({
+                    "job": job.to_string_lossy(),
+                    "plan": plan.map(Plan::resolved),
+                    "memory": plan.and_then(Plan::memory).map(|(memory, _)| memory.bytes()),
+                    "variants": night.as_ref().map(|night| night.variants_json(None)),
+                    "faults": faults,
+                }));
+            } else if let Some(night) = night
                 && !self.voice.quiet
             {
-                self.out.print(&plan.in_words());
+                self.out.print(&night.in_words(None));
             }
         }
         worst

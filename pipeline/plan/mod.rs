@@ -2,9 +2,12 @@
 //! need met by a stage before. All faults are gathered; with one of them there is no [`Plan`], and nothing else runs.
 
 mod chain;
+mod common;
 mod inputs;
+mod listing;
 mod night;
 mod resolve;
+mod share;
 mod source;
 mod words;
 
@@ -26,9 +29,11 @@ use crate::model::Placed;
 /// The stages that a job may name.
 pub type Stages = [Box<dyn AnyStage>];
 
+pub use common::{Common, Seconds};
 pub use inputs::{Input, Role};
 pub use night::{Night, plan_night, plan_night_bytes};
 pub use resolve::LARGEST_FILE;
+pub use share::Share;
 
 /// A job of which everything has been read and checked, or one variant of it. Holds all that a run needs: nothing is
 /// read again. What variants have in common they share.

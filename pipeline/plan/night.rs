@@ -6,16 +6,18 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::resolve::Resolver;
-use super::{Plan, Stages};
+use super::{Plan, Share, Stages};
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Change, Draft, Text, Variant};
+use crate::job::{Change, Draft, Text, Variant, Variants};
 
 /// A job with its variants: a plan for each. A job that asks for none is the only one of its night.
 #[derive(Clone)]
 pub struct Night {
-    job: Plan,
-    plans: Vec<Plan>,
-    made_from: Option<MadeFrom>,
+    pub(super) job: Plan,
+    pub(super) plans: Vec<Plan>,
+    /// Nothing for a job without variants.
+    pub(super) made_from: Option<MadeFrom>,
+    pub(super) share: Option<Share>,
     cautions: Vec<Diagnostic>,
 }
 
@@ -26,6 +28,10 @@ pub(super) struct MadeFrom {
     pub(super) lists: Vec<usize>,
     /// How many combinations its rules leave out.
     pub(super) skipped: usize,
+    /// How many variants are named.
+    pub(super) named: usize,
+    /// How many came to the same as others.
+    pub(super) repeated: usize,
 }
 
 impl Night {
@@ -57,6 +63,19 @@ impl Night {
     #[must_use]
     pub fn cautions(&self) -> &[Diagnostic] {
         &self.cautions
+    }
+
+    /// The part of the night that belongs to a share: variants whose chains begin alike stay together as far as they can,
+    /// so that few stages are run in two shares. Hangs on nothing but the variants themselves, not even on their order.
+    #[must_use]
+    pub fn share(mut self, share: Share) -> Self {
+        let mut sorted: Vec<usize> = (0..self.plans.len()).collect();
+        sorted.sort_by(|&a, &b| self.plans[a].chain().cmp(self.plans[b].chain()));
+        let mut mine = sorted[share.range(sorted.len())].to_vec();
+        mine.sort_unstable();
+        self.share = Some(share);
+        self.plans = mine.into_iter().map(|at| self.plans[at].clone()).collect();
+        self
     }
 
     /// The same night, each plan as [`Plan::without_advice`].
@@ -115,12 +134,18 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
     let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
     let job = Plan { text: Arc::clone(&text), job, variant: None };
     let Some(combined) = combined else {
-        return Ok(Night { plans: vec![job.clone()], job, made_from: None, cautions: Vec::new() });
+        return Ok(Night { plans: vec![job.clone()], job, made_from: None, share: None, cautions: Vec::new() });
     };
+    let all = plans.len();
     let (plans, repeated) = once_each(plans, &text);
-    let made_from = Some(MadeFrom { lists: draft.variants.map_or_else(Vec::new, |v| v.sizes()), skipped: combined.skipped });
+    let made_from = MadeFrom {
+        lists: draft.variants.as_ref().map_or_else(Vec::new, Variants::sizes),
+        skipped: combined.skipped,
+        named: combined.named,
+        repeated: all - plans.len(),
+    };
     let cautions = combined.cautions.into_iter().chain(repeated).collect();
-    Ok(Night { job, plans, made_from, cautions })
+    Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions })
 }
 
 /// Leaves out variants that come to the same as one before them, and says which.

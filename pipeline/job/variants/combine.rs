@@ -33,6 +33,8 @@ pub(crate) struct Combined {
     pub(crate) variants: Vec<Arc<Variant>>,
     /// How many combinations were left out by rules.
     pub(crate) skipped: usize,
+    /// How many variants are named.
+    pub(crate) named: usize,
     pub(crate) cautions: Vec<Diagnostic>,
 }
 
@@ -80,6 +82,7 @@ impl Variants {
         let cautions = self.skip.iter().zip(matched).filter(|(_, matched)| !matched);
         Ok(Combined {
             skipped: product as usize - kept.len(),
+            named: self.named.len(),
             variants: self.of_product(&kept).into_iter().chain(named).collect(),
             cautions: cautions.map(|(rule, _)| self.idle(rule, text)).collect(),
         })
