@@ -81,7 +81,6 @@ impl Desk<'_> {
 
     fn run_job(&mut self, job: &Path, running: &Running, surroundings: &Surroundings<'_>, json: bool) -> u8 {
         let night = match self.night(job) {
-            Ok(night) if running.no_advice => night.without_advice(),
             Ok(night) => night,
             Err(ended) => {
                 self.tell(job, &ended, json);
@@ -89,17 +88,16 @@ impl Desk<'_> {
             }
         };
         night.cautions().iter().for_each(|caution| self.voice.diagnose(caution));
-        let plans: Vec<Plan> = match running.share {
-            Some(share) => share.of(&night).into_iter().cloned().collect(),
-            None => night.plans().to_vec(),
-        };
+        let night = if running.no_advice { night.without_advice() } else { night };
+        let night = running.share.map_or(night.clone(), |share| night.share(share));
+        let plans = night.plans();
         let mut progress = Progress::new(self.voice);
-        let ended = night::run(&plans, surroundings, &mut progress);
+        let ended = night::run(plans, surroundings, &mut progress);
         drop(progress);
         match ended {
             Ok(ended) if night.has_variants() => {
                 let page = running.share.is_none().then(|| night::draw_page(&night, surroundings));
-                self.tell_night(job, &plans, &ended, page, json)
+                self.tell_night(job, plans, &ended, page, json)
             }
             Ok(ended) => {
                 let ended = ended.into_iter().next().map_or(JobEnded::Failed(Failure::Cancelled), JobEnded::of);
@@ -184,6 +182,46 @@ impl Desk<'_> {
                     worst = worst.max(ended.code());
                     self.tell(job, &ended, json);
                 }
+            }
+        }
+        worst
+    }
+
+    pub(super) fn check(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
+        let jobs = match self.jobs(jobs) {
+            Ok(jobs) => jobs,
+            Err(code) => return code,
+        };
+        // Where there is a store, it knows how long things took; none is made for that.
+        let clock = SystemClock::start();
+        let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
+        let took = |plan: &Plan, stage: usize| night::took(store.as_ref()?, plan, stage);
+        let mut worst = exit::READY;
+        for job in &jobs {
+            let (night, faults) = match self.night(job) {
+                Ok(night) => {
+                    let cautions = night.cautions().to_vec();
+                    (Some(night), cautions)
+                }
+                Err(ended) => {
+                    worst = worst.max(ended.code());
+                    (None, ended.faults())
+                }
+            };
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            if json {
+                let plan = night.as_ref().map(Night::job);
+                self.out.json(&json!({
+                    "job": text(job),
+                    "plan": plan.map(Plan::resolved),
+                    "memory": plan.and_then(Plan::memory).map(|(memory, _)| memory.bytes()),
+                    "variants": night.as_ref().map(|night| night.variants_json(Some(&took))),
+                    "faults": faults,
+                }));
+            } else if let Some(night) = night
+                && !self.voice.quiet
+            {
+                self.out.print(&night.in_words(Some(&took)));
             }
         }
         worst
@@ -343,7 +381,7 @@ fn variant_json(plan: &Plan, ended: &Ended) -> Value {
         Ended::NotRun => (None, None),
     };
     let mut json = published_json(published);
-    json["variant"] = plan.variant().map(|variant| variant.name.clone()).into();
+    json["variant"] = plan.variant().map(|variant| variant.name().to_owned()).into();
     json["faults"] = json!(fault.into_iter().collect::<Vec<_>>());
     json
 }

@@ -153,7 +153,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         Command::Run { jobs, running, json } => desk.run(jobs, running, *json),
         Command::Compare { jobs, places, json } => desk.compare(jobs, places, *json),
         Command::Advise { jobs, places, json } => desk.advise(jobs, places, *json),
-        Command::Check { jobs, places, json } => { let _ = (jobs, places, json); 0 },
+        Command::Check { jobs, places, json } => desk.check(jobs, places, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,

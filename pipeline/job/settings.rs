@@ -65,7 +65,17 @@ pub(crate) fn read<T: DeserializeOwned>(
     value: Value,
     faults: &mut Vec<Diagnostic>,
 ) -> Option<T> {
-    read_with(text, &Site::at(at), value, faults, |value| {
+    read_at(text, &Site::at(at), value, faults)
+}
+
+/// As [`read`], where parts of the value may stand elsewhere.
+pub(crate) fn read_at<T: DeserializeOwned>(
+    text: &Text,
+    site: &Site,
+    value: Value,
+    faults: &mut Vec<Diagnostic>,
+) -> Option<T> {
+    read_with(text, site, value, faults, |value| {
         serde_path_to_error::deserialize(value).map_err(|error| {
             let path = error.path().to_string();
             Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")

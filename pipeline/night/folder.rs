@@ -11,6 +11,7 @@ use turnhue_stages::workpiece::Part;
 
 use super::worker::Works;
 use crate::diagnostic::Diagnostic;
+use crate::job::Variant;
 use crate::pages;
 use crate::plan::{Plan, PlannedStep, Role};
 use crate::run::{Failure, Published, RECORD, Surroundings, disk_failure};
@@ -29,7 +30,7 @@ pub(crate) fn record_of(plan: &Plan, steps: &[PlannedStep], name: &str, kept: &[
         commission: plan.job.commission.as_str().to_owned(),
         run: name.to_owned(),
         title: plan.job.title.as_str().to_owned(),
-        variant: plan.variant().map(|variant| record::Variant { name: variant.name.clone(), changes: variant.changes.clone() }),
+        variant: plan.variant().map(variant_of),
         verdict: Verdict::NotValidated,
         order: kept.iter().rev().find_map(|entry| entry.order().map(str::to_owned)),
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
@@ -44,6 +45,11 @@ pub(crate) fn record_of(plan: &Plan, steps: &[PlannedStep], name: &str, kept: &[
     };
     record.verdict = verdict(&record);
     record
+}
+
+fn variant_of(variant: &Variant) -> record::Variant {
+    let changes = variant.changes().map(|change| (change.setting(), change.value().clone()));
+    record::Variant { name: variant.name().to_owned(), changes: changes.collect() }
 }
 
 fn stage_record(step: &PlannedStep, kept: &Entry) -> StageRecord {

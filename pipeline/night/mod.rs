@@ -40,6 +40,7 @@ use self::graph::{Chain, Graph};
 pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
+pub use self::keys::took;
 pub use self::page_standin::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;
@@ -47,8 +48,6 @@ use crate::events::{Event, Listener};
 use crate::plan::Plan;
 use crate::run::{Failure, Published, Surroundings};
 
-pub(crate) use self::keys::of_chain as keys_of;
-pub(crate) use self::names::{of_job as job_name, of_run as run_name};
 
 /// How a variant ended.
 #[derive(Clone, Debug)]
@@ -355,7 +354,7 @@ impl Night<'_> {
         let done = [state.ended.iter().flatten().count(), state.ended.len()];
         let left = state.remaining.time(state.workers);
         let plan = &self.works.plans[variant];
-        let name = plan.variant().map_or(self.names[variant].as_str(), |variant| variant.name.as_str());
+        let name = plan.variant().map_or(self.names[variant].as_str(), crate::job::Variant::name);
         state.listener.hear(&Event::VariantEnded { name, ended: &ended, done, left });
     }
 

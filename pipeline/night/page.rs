@@ -134,8 +134,8 @@ fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
         },
     };
     let (name, changes) = plan.variant().map_or_else(|| (names::of_job(plan), Vec::new()), |variant| {
-        let changes = variant.changes.iter().map(|(path, value)| (path.clone(), as_written(value)));
-        (variant.name.clone(), changes.collect())
+        let changes = variant.changes().map(|change| (change.setting(), as_written(change.value())));
+        (variant.name().to_owned(), changes.collect())
     });
     Row { name, changes, run, outcome }
 }
