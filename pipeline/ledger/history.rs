@@ -16,7 +16,7 @@ pub fn in_words(entry: &Entry) -> String {
     lines.map(|line| harmless(&line).replace('\n', "\n      ") + "\n").collect()
 }
 
-fn told(deed: &Deed) -> (String, Vec<String>) {
+pub(super) fn told(deed: &Deed) -> (String, Vec<String>) {
     match deed {
         Deed::Run(run) => run_told(run),
         Deed::FailedRun(failed) => failed_told(failed),

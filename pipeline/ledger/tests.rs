@@ -1,5 +1,10 @@
 #![allow(clippy::unwrap_used)]
 
+mod acts;
+mod audit;
+mod commission;
+mod export;
+
 use std::fs;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
@@ -28,7 +33,7 @@ impl Clock for Set {
     }
 }
 
-const MORNING: u64 = 1_803_893_400;
+pub(super) const MORNING: u64 = 1_803_893_400;
 
 fn note(text: &str) -> Deed {
     Deed::Note(Note { text: text.to_owned(), by: None, run: None })
