@@ -25,8 +25,7 @@ const NO_LICENCE: &str = "#licence";
 pub(super) fn of(request: &ExportRequest, entries: &[Entry], files: &Files, date: Moment) -> String {
     let mut crate_ = Crate { files, maker: request.by.is_some(), entities: BTreeMap::new() };
     crate_.add_files();
-    let mentioned: Vec<Value> =
-        entries.iter().filter_map(|entry| crate_.add_entry(entry)).map(|id| link(&id)).collect();
+    let mentioned: Vec<String> = entries.iter().filter_map(|entry| crate_.add_entry(entry)).collect();
     crate_.add_around(request);
     let mut graph = vec![
         json!({
@@ -35,7 +34,7 @@ pub(super) fn of(request: &ExportRequest, entries: &[Entry], files: &Files, date
             "conformsTo": link(SPECIFICATION),
             "about": link("./"),
         }),
-        crate_.root(request, entries, mentioned, date),
+        crate_.root(request, entries, &mentioned, date),
     ];
     graph.extend(crate_.entities.into_iter().map(|(id, mut entity)| {
         entity.insert("@id".to_owned(), id.into());
@@ -48,8 +47,10 @@ fn link(id: &str) -> Value {
     json!({ "@id": id })
 }
 
+/// A single one stands without a list around it, as the specification recommends.
 fn links<'a>(ids: impl IntoIterator<Item = &'a String>) -> Value {
-    ids.into_iter().map(|id| link(id)).collect()
+    let mut links: Vec<Value> = ids.into_iter().map(|id| link(id)).collect();
+    if links.len() == 1 { links.swap_remove(0) } else { links.into() }
 }
 
 /// With the offset written out, as the profile has it.
@@ -237,7 +238,7 @@ impl Crate<'_> {
         }
     }
 
-    fn root(&self, request: &ExportRequest, entries: &[Entry], mentioned: Vec<Value>, date: Moment) -> Value {
+    fn root(&self, request: &ExportRequest, entries: &[Entry], mentioned: &[String], date: Moment) -> Value {
         let commission = name_of(request);
         let folders: BTreeSet<String> = self.files.keys().map(|folder| folder_id(folder)).collect();
         let runs: BTreeSet<&PlainName> = entries
@@ -261,7 +262,7 @@ impl Crate<'_> {
             "datePublished": moment(date),
             "license": link(request.licence.as_deref().unwrap_or(NO_LICENCE)),
             "hasPart": links(&folders),
-            "mentions": mentioned,
+            "mentions": links(mentioned),
         });
         if let (true, Some(fields)) = (self.maker, root.as_object_mut()) {
             fields.insert("author".to_owned(), link(MAKER));
