@@ -23,7 +23,7 @@ use crate::diagnostic::{Diagnostic, nearest};
 use crate::plan::{Night, Stages, plan_night};
 use crate::run::{Failure, RECORD};
 use crate::terminal::Voice;
-use crate::{exit, night, pages, schema};
+use crate::{exit, ledger, night, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -138,6 +138,8 @@ enum Command {
     },
     /// Print the JSON Schema of a job file with every stage's settings, for editors
     Schema,
+    #[command(flatten)]
+    Ledger(ledger::commands::Command),
 }
 
 /// Runs the program with these arguments and these stages.
@@ -176,6 +178,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         }
         Command::Report { runs } => desk.report(runs),
         Command::Schema => desk.schema(),
+        Command::Ledger(command) => desk.ledger(command),
     };
     ExitCode::from(code.max(desk.out.close(voice)))
 }
@@ -335,6 +338,13 @@ impl Desk<'_> {
             self.voice.diagnose(&Diagnostic::error(message));
         }
         worst
+    }
+
+    fn ledger(&mut self, command: &ledger::commands::Command) -> u8 {
+        let answer = command.perform(&SystemClock::start());
+        answer.said.iter().for_each(|said| self.voice.diagnose(said));
+        self.out.print(&answer.text);
+        answer.code
     }
 
     fn schema(&mut self) -> u8 {

@@ -113,10 +113,12 @@ pub fn audit(commission: &Path, known: Option<&KnownHead>) -> Result<Audit, Trou
     })?;
     let (head, mut cautions) = (walk.head(), walk.cautions.clone());
     let mut faults = walk.into_faults();
+    let is_chain_whole = faults.is_empty();
     if let Some(fault) = known.and_then(|known| unknown_head(known, &heads)) {
         faults.push(fault);
     }
-    let mut look = Look { commission, faults: &mut faults, cautions: &mut cautions, measures: Vec::new() };
+    let mut look =
+        Look { commission, is_chain_whole, faults: &mut faults, cautions: &mut cautions, measures: Vec::new() };
     look.at_ledger()?;
     look.at_inputs(&named)?;
     look.at_nights(&named)?;
@@ -141,7 +143,8 @@ pub(super) fn of_run(commission: &Path, run: &PlainName, entries: &[Entry]) -> R
     let mut named = Named::default();
     entries.iter().filter(|entry| entry.deed.run() == Some(run)).for_each(|entry| named.take(entry));
     let (mut faults, mut cautions) = (Vec::new(), Vec::new());
-    let mut look = Look { commission, faults: &mut faults, cautions: &mut cautions, measures: Vec::new() };
+    let mut look =
+        Look { commission, is_chain_whole: true, faults: &mut faults, cautions: &mut cautions, measures: Vec::new() };
     match named.runs.get(run) {
         Some(files) => look.at_folder(Path::new(run.as_str()), files)?,
         None => look.unnamed(Path::new(run.as_str())),
@@ -216,20 +219,20 @@ impl Measure {
         let said = format!("entry {} says {} bytes with digest {}", self.seq, self.bytes, self.digest);
         let size = match self.path.symlink_metadata() {
             Ok(about) => about.len(),
-            Err(error) => return Some(changed(format!("{shown} could not be read: {error}"), &said)),
+            Err(error) => return Some(changed(&format!("{shown} could not be read: {error}"), &said)),
         };
         if size != self.bytes {
-            return Some(changed(format!("{shown} was changed: it has {size} bytes"), &said));
+            return Some(changed(&format!("{shown} was changed: it has {size} bytes"), &said));
         }
         match folders::measure(&self.path) {
             Ok((_, digest)) if digest == self.digest => None,
-            Ok((_, digest)) => Some(changed(format!("{shown} was changed: it has digest {digest}"), &said)),
-            Err(error) => Some(changed(format!("{shown} could not be read: {error}"), &said)),
+            Ok((_, digest)) => Some(changed(&format!("{shown} was changed: it has digest {digest}"), &said)),
+            Err(error) => Some(changed(&format!("{shown} could not be read: {error}"), &said)),
         }
     }
 }
 
-fn changed(message: String, said: &str) -> Diagnostic {
+fn changed(message: &str, said: &str) -> Diagnostic {
     Diagnostic::error(format!("{message}; {said}")).remedy(
         "put the file back from a copy, or remove its whole run folder and run the job again: the same job gives the \
          same bytes",
@@ -239,6 +242,8 @@ fn changed(message: String, said: &str) -> Diagnostic {
 /// Compares folders with what is named, and gathers what is to be measured.
 struct Look<'a> {
     commission: &'a Path,
+    /// Whether every entry could be read: a damaged one may be what names a folder.
+    is_chain_whole: bool,
     faults: &'a mut Vec<Diagnostic>,
     cautions: &'a mut Vec<Diagnostic>,
     measures: Vec<Measure>,
@@ -328,7 +333,7 @@ impl Look<'_> {
             match (kind, expected) {
                 (Kind::File, Some(&expected)) => self.measure(path, expected),
                 (_, Some(_)) => {
-                    self.faults.push(changed(format!("{} is not a file", path.display()), "a file was expected"))
+                    self.faults.push(changed(&format!("{} is not a file", path.display()), "a file was expected"));
                 }
                 (_, None) => self.stranger(&path, &name),
             }
@@ -363,7 +368,7 @@ impl Look<'_> {
         for (name, expected) in files.iter().filter(|(name, _)| !listed.contains_key(name.as_str())) {
             let path = self.commission.join(folder).join(name);
             let said = format!("entry {} names it with digest {}", expected.seq, expected.digest);
-            self.faults.push(changed(format!("{} is missing", path.display()), &said));
+            self.faults.push(changed(&format!("{} is missing", path.display()), &said));
         }
     }
 
@@ -380,12 +385,14 @@ impl Look<'_> {
     }
 
     fn unnamed(&mut self, folder: &Path) {
-        self.faults.push(
-            Diagnostic::error(format!("no entry names the folder {}", self.commission.join(folder).display())).remedy(
-                "if it is a run that was stopped before it was recorded, run its job again, and it will be; otherwise \
-                 move it out of the commission's folder",
-            ),
-        );
+        let remedy = if self.is_chain_whole {
+            "if it is a run that was stopped before it was recorded, run its job again, and it will be; otherwise move it \
+             out of the commission's folder"
+        } else {
+            "the entry that names it may be a damaged one: mend the ledger first"
+        };
+        let fault = format!("no entry names the folder {}", self.commission.join(folder).display());
+        self.faults.push(Diagnostic::error(fault).remedy(remedy));
     }
 
     fn unfinished(&mut self, path: &Path) {

@@ -49,6 +49,9 @@ const MOST_FAULTS: usize = 100;
 /// So much of a line is shown, in characters: what comes before the deed.
 const SHOWN: usize = 130;
 
+/// So much of a damaged line is marked, in characters.
+const MARKED: usize = 24;
+
 /// How far a walk has come, and what it met.
 #[derive(Clone, Debug)]
 pub(super) struct Walk {
@@ -133,7 +136,7 @@ impl Walk {
                 None => {
                     self.before = Before::UNKNOWN;
                     let fault = Diagnostic::error("the segment ends within a line: it was cut");
-                    self.fault(fault.at(segment.place(line, 0..SHOWN)).label("the rest of the entry was expected"));
+                    self.fault(fault.at(segment.place(line, 0..MARKED)).label("the rest of the entry was expected"));
                 }
             }
         }
@@ -165,7 +168,7 @@ impl Walk {
             Err(flaw) => {
                 // Either digest may be the true one: whether the content was changed or the digest cannot be told here.
                 self.before = Before { seq: None, digests };
-                let fault = Diagnostic::error(flaw.to_string()).at(segment.place(line, 0..SHOWN));
+                let fault = Diagnostic::error(flaw.to_string()).at(segment.place(line, 0..MARKED));
                 let fault = match (&flaw, read.digest, read.claimed) {
                     (Flaw::Changed, Some(is), Some(said)) => {
                         fault.label(format!("expected digest {said}; its bytes have {is}"))

@@ -16,13 +16,13 @@ pub fn in_words(entry: &Entry) -> String {
     lines.map(|line| harmless(&line).replace('\n', "\n      ") + "\n").collect()
 }
 
-fn told(deed: &Deed) -> (String, Vec<String>) {
+pub(super) fn told(deed: &Deed) -> (String, Vec<String>) {
     match deed {
         Deed::Run(run) => run_told(run),
         Deed::FailedRun(failed) => failed_told(failed),
         Deed::Redrawn(Redrawn { run, files, tool }) => (
             format!("pages of {run} drawn anew"),
-            vec![format!("{} files, by {} {}", files.len(), tool.name, tool.version)],
+            vec![format!("{}, by {} {}", count(files.len(), "file"), tool.name, tool.version)],
         ),
         Deed::Night(night) => night_told(night),
         Deed::Choice(choice) => choice_told(choice),
@@ -37,6 +37,11 @@ fn told(deed: &Deed) -> (String, Vec<String>) {
     }
 }
 
+/// A count with its word.
+fn count(number: usize, word: &str) -> String {
+    format!("{number} {word}{}", if number == 1 { "" } else { "s" })
+}
+
 /// A word and a value, if there is one.
 fn after(word: &str, value: Option<impl ToString>) -> String {
     value.map(|value| format!("{word}{}", value.to_string())).unwrap_or_default()
@@ -49,12 +54,13 @@ fn run_told(run: &RunDeed) -> (String, Vec<String>) {
         Verdict::NotValidated => "not validated",
     };
     let stored = run.stages.iter().filter(|stage| stage.from == Origin::Store).count();
-    let mut how = format!("{} stages, {stored} from the store", run.stages.len());
+    let mut how = format!("{}, {stored} from the store", count(run.stages.len(), "stage"));
     if let Some(seconds) = run.seconds {
         how += &format!(", {seconds:.1} s");
     }
     how += &format!(", by {} {}{}", run.tool.name, run.tool.version, after(" on ", run.machine.host.as_ref()));
-    let what = format!("job {}, {} inputs, {} files", run.job.file, run.inputs.len(), run.files.len());
+    let what =
+        format!("job {}, {}, {}", run.job.file, count(run.inputs.len(), "input"), count(run.files.len(), "file"));
     (format!("run {}: {verdict}", run.run), vec![what, how])
 }
 
@@ -66,7 +72,7 @@ fn failed_told(failed: &FailedRun) -> (String, Vec<String>) {
 
 fn night_told(night: &Night) -> (String, Vec<String>) {
     let failed = if night.failed > 0 { format!(", {} failed", night.failed) } else { String::new() };
-    (format!("night {}: {} runs{failed}", night.night, night.runs.len()), Vec::new())
+    (format!("night {}: {}{failed}", night.night, count(night.runs.len(), "run")), Vec::new())
 }
 
 fn choice_told(choice: &Choice) -> (String, Vec<String>) {

@@ -21,7 +21,9 @@
 
 pub mod acts;
 pub mod audit;
+pub mod commands;
 pub mod deeds;
+pub mod export;
 pub mod history;
 pub mod values;
 

@@ -1,5 +1,10 @@
 #![allow(clippy::unwrap_used)]
 
+mod acts;
+mod audit;
+mod commission;
+mod export;
+
 use std::fs;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
@@ -28,7 +33,7 @@ impl Clock for Set {
     }
 }
 
-const MORNING: u64 = 1_803_893_400;
+pub(super) const MORNING: u64 = 1_803_893_400;
 
 fn note(text: &str) -> Deed {
     Deed::Note(Note { text: text.to_owned(), by: None, run: None })
@@ -278,4 +283,51 @@ fn inputs_are_kept_once_and_read_only() {
     let mut wrong = file("a", b"abc");
     wrong.1 = Arc::from(&b"abd"[..]);
     assert!(matches!(ledger.keep_inputs(&[wrong]), Err(Trouble::Disk(_))));
+}
+
+/// A line with the digest that its content has, whatever it says.
+fn sealed(content: &str) -> String {
+    format!("{content},\"digest\":\"{}\"}}\n", Digest::of(content.as_bytes()))
+}
+
+#[test]
+fn what_is_sealed_and_makes_no_sense_is_refused() {
+    let line = |seq: &str, time: &str, deed: &str| {
+        sealed(&format!(r#"{{"form":1,"seq":{seq},"time":"{time}","prev":"{}","deed":{deed}"#, Digest::NONE))
+    };
+    let (time, deed) = ("2027-03-01T09:30:00Z", r#"{"note":{"text":"a"}}"#);
+    assert!(read_segment("x", line("1", time, deed).as_bytes()).is_ok());
+    let order = format!(
+        r#"{{"order":{{"run":"r","file":{{"name":"../../x","bytes":1,"blake3":"{}"}},"on":"2027-03-01"}}}}"#,
+        Digest::NONE
+    );
+    for wrong in [
+        line("2", time, deed),
+        line("-1", time, deed),
+        line("1", "2027-02-30T00:00:00Z", deed),
+        line("1", time, r#"{"wish":{}}"#),
+        line("1", time, r#"{"note":{"text":"a","run":".."}}"#),
+        line("1", time, r#"{"note":{"text":"a","text":"b"}}"#),
+        line("1", time, &order),
+        line("18446744073709551615", time, deed),
+        sealed("{"),
+        sealed(""),
+        "\n".to_owned(),
+        String::new(),
+    ] {
+        let faults = read_segment("x", wrong.as_bytes()).unwrap_err();
+        assert!(faults.iter().all(|fault| !fault.message().is_empty() && !fault.render(false).is_empty()), "{wrong}");
+    }
+}
+
+proptest::proptest! {
+    #[test]
+    fn no_bytes_make_it_panic(mut bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..400), seal: bool) {
+        if seal {
+            let digest = Digest::of(&bytes);
+            bytes.extend(format!(",\"digest\":\"{digest}\"}}\n").into_bytes());
+        }
+        let faults = read_segment("x", &bytes).unwrap_err();
+        faults.iter().for_each(|fault| drop(fault.render(false)));
+    }
 }

@@ -27,6 +27,18 @@ const GLTF: &str = r#"{"asset":{"version":"2.0"},"scene":0,"scenes":[{"nodes":[0
 const STL_TEXT: &str = "solid a\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\n\
                         endfacet\nendsolid a\n";
 
+/// Two notes, chained.
+const LEDGER: &str = concat!(
+    r#"{"form":1,"seq":1,"time":"2027-03-01T09:30:00Z","prev":""#,
+    "0000000000000000000000000000000000000000000000000000000000000000",
+    r#"","deed":{"note":{"text":"0.0"}},"digest":""#,
+    "470e66e9668e0fa25f000abed66b1adaf3c1ef93bc57346640aa8d3ec37e6fd0\"}\n",
+    r#"{"form":1,"seq":2,"time":"2027-03-01T09:30:00Z","prev":""#,
+    "470e66e9668e0fa25f000abed66b1adaf3c1ef93bc57346640aa8d3ec37e6fd0",
+    r#"","deed":{"note":{"text":"0.1"}},"digest":""#,
+    "cc059a5f388da230e5afdcd2ae99619331750627c90763c2d02c41d8dac7faae\"}\n",
+);
+
 /// Small pictures of each kind, in hexadecimal.
 const PICTURES: [(&str, &str); 4] = [
     (
@@ -79,6 +91,7 @@ fn main() -> io::Result<()> {
         put(target, "model", MODEL.as_bytes())?;
     }
     put("gltf", "document", GLTF.as_bytes())?;
+    put("ledger", "notes", LEDGER.as_bytes())?;
     put("job", "demo", include_bytes!("../../jobs/harbour-whelk.yaml"))?;
     for (name, hex) in PICTURES {
         let byte = |at| u8::from_str_radix(&hex[at..at + 2], 16).map_err(io::Error::other);

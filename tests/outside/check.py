@@ -9,6 +9,7 @@ import colorimetry
 import colours
 import conversion
 import coupon
+import crate
 import distances
 import files
 import guard
@@ -73,6 +74,8 @@ def main(scratch):
         guard.check(tally, scratch)
     with tally.part("bleed"):
         bleed.check(tally, scratch)
+    with tally.part("crate"):
+        crate.check(tally, scratch)
     with tally.part("distances"):
         distances.check(tally, scratch)
     with tally.part("colorimetry"):
