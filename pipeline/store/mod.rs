@@ -513,8 +513,8 @@ fn unreadable(path: &Path, error: &io::Error) -> Diagnostic {
 #[cfg(unix)]
 fn lies_at(file: &File, path: &Path) -> bool {
     use std::os::unix::fs::MetadataExt;
-    let name = |about: fs::Metadata| (about.dev(), about.ino());
-    matches!((file.metadata(), fs::symlink_metadata(path)), (Ok(file), Ok(there)) if name(file) == name(there))
+    let name = |about: &fs::Metadata| (about.dev(), about.ino());
+    matches!((file.metadata(), fs::symlink_metadata(path)), (Ok(file), Ok(there)) if name(&file) == name(&there))
 }
 
 /// Cannot be told here.
