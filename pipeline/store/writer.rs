@@ -43,6 +43,11 @@ impl Writer {
     pub(crate) fn is_gone(&self, this: &Self) -> bool {
         self.home == this.home && began(self.process).is_ok_and(|began| began != Some(self.began))
     }
+
+    /// Whether it is certain that this process is still there.
+    pub(crate) fn is_alive(&self, this: &Self) -> bool {
+        self.home == this.home && began(self.process).is_ok_and(|began| began == Some(self.began))
+    }
 }
 
 /// Makes a folder for what this process is making; gone when it is dropped.
@@ -102,13 +107,14 @@ mod tests {
     #[test]
     fn a_writer_that_is_there_is_not_gone() {
         let this = Writer::this().unwrap();
-        assert!(!this.is_gone(&this));
+        assert!(!this.is_gone(&this) && this.is_alive(&this));
         // The number was given to another process since.
         assert!(Writer { began: this.began + 1, ..this.clone() }.is_gone(&this));
         // No process has a number above 2²² (proc_sys_kernel(5), pid_max).
         assert!(Writer { process: 1 << 23, ..this.clone() }.is_gone(&this));
         // Of another machine nothing is known.
-        assert!(!Writer { process: 1 << 23, home: "elsewhere".to_owned(), ..this.clone() }.is_gone(&this));
+        let stranger = Writer { process: 1 << 23, home: "elsewhere".to_owned(), ..this.clone() };
+        assert!(!stranger.is_gone(&this) && !stranger.is_alive(&this));
     }
 
     #[test]
