@@ -161,19 +161,17 @@ impl<'a> Mould<'a> {
             let beyond = self.edge * (BEYOND * (1u64 << round) as f64).min(MOST_BEYOND);
             let active: Vec<u32> = (0..quads.len() as u32).filter(|&q| wanted[q as usize]).collect();
             wanted.fill(false);
-            let pushed = |&q: &u32| self.pushes(&quads[q as usize], points, beyond);
-            let pushes: Vec<[(u32, DVec3); 6]> = active.par_iter().filter_map(pushed).collect();
+            let pushed = |&q: &u32| Some((q, self.pushes(&quads[q as usize], points, beyond)?));
+            let pushes: Vec<(u32, [DVec3; 4])> = active.par_iter().filter_map(pushed).collect();
             if pushes.is_empty() {
                 return Vec::new();
             }
-            // The strongest push on a corner wins; of equals the first.
-            for &(corner, push) in pushes.iter().flatten() {
-                let known = &mut strongest[corner as usize];
-                if push.length_squared() > known.length_squared() {
-                    *known = push;
-                }
+            let of_corners =
+                || pushes.iter().flat_map(|(q, pushes)| quads[*q as usize].corners.into_iter().zip(pushes));
+            for (corner, &push) in of_corners() {
+                stronger(&mut strongest[corner as usize], push);
             }
-            for &(corner, _) in pushes.iter().flatten() {
+            for (corner, _) in of_corners() {
                 let corner = corner as usize;
                 let push = std::mem::replace(&mut strongest[corner], DVec3::ZERO);
                 if push != DVec3::ZERO {
@@ -190,38 +188,41 @@ impl<'a> Mould<'a> {
         thin
     }
 
-    /// How the corners of a quad's two triangles have to be pushed to keep the wall and `beyond` more, or `None` where
-    /// the wall holds.
-    fn pushes(&self, quad: &Quad, points: &[DVec3], beyond: f64) -> Option<[(u32, DVec3); 6]> {
+    /// How the corners of a quad have to be pushed so that its two triangles keep the wall and `beyond` more, or `None`
+    /// where the wall holds.
+    fn pushes(&self, quad: &Quad, points: &[DVec3], beyond: f64) -> Option<[DVec3; 4]> {
         let corners = quad.corners.map(|c| points[c as usize]);
-        let middle = corners.iter().sum::<DVec3>() / 4.0;
-        let size = corners.iter().map(|c| (*c - middle).length_squared()).fold(0.0, f64::max).sqrt();
+        let middle = (corners[0] + corners[1] + corners[2] + corners[3]) / 4.0;
+        let size2 = corners.iter().map(|c| (*c - middle).length_squared()).fold(0.0, f64::max);
         // Both triangles lie in a circle of that radius; a tenth more than covers what samples may miss.
-        let clear = self.wall + 1.1 * size * size / (2.0 * self.wall);
-        let near = |block: &Block| block.to(middle).length_squared() < (clear + size).powi(2);
+        let clear = self.wall + 1.1 * size2 / (2.0 * self.wall);
+        let near2 = (clear + size2.sqrt()).powi(2);
+        let near = |block: &Block| block.to(middle).length_squared() < near2;
         let mut blocks = self.shore.blocks(quad.behind).filter(|b| near(b) && !self.surely_clear(b, &corners, clear));
         let first = blocks.next()?;
         let halves = split(corners);
-        let mut triangles = halves.map(|half| Triangle::of(half.map(|i| corners[i]), self.wall));
+        let [mut one, mut other] = halves.map(|half| Triangle::of(half.map(|i| corners[i]), self.wall));
         for block in std::iter::once(first).chain(blocks) {
-            triangles.iter_mut().for_each(|triangle| triangle.meet(block));
+            one.meet(block);
+            other.meet(block);
         }
-        let mut pushes = [(quad.corners[0], DVec3::ZERO); 6];
-        let mut any = false;
-        for (n, (half, triangle)) in halves.into_iter().zip(triangles).enumerate() {
-            let push = triangle.push(beyond);
-            for (slot, i) in half.into_iter().enumerate() {
-                pushes[3 * n + slot] = (quad.corners[i], push.map_or(DVec3::ZERO, |p| p[slot]));
+        if one.worst.is_none() && other.worst.is_none() {
+            return None;
+        }
+        let mut pushes = [DVec3::ZERO; 4];
+        for (half, triangle) in halves.iter().zip([&one, &other]) {
+            for (&i, push) in half.iter().zip(triangle.pushes(beyond)) {
+                stronger(&mut pushes[i], push);
             }
-            any |= push.is_some();
         }
-        any.then_some(pushes)
+        Some(pushes)
     }
 
     /// Whether the wall holds against a block all over a quad, as its corners alone tell: the block is met at one face by
     /// all of them, or is `clear`: farther than the distance can bend in between.
     fn surely_clear(&self, block: &Block, corners: &[DVec3; 4], clear: f64) -> bool {
-        let ways = corners.map(|corner| block.to(corner));
+        let [a, b, c, d] = corners;
+        let ways = [block.to(*a), block.to(*b), block.to(*c), block.to(*d)];
         let least = ways.iter().map(|way| way.length_squared()).fold(f64::INFINITY, f64::min);
         least > clear * clear
             || (least >= (self.wall * (1.0 - CLOSE)).powi(2)
@@ -302,7 +303,11 @@ impl Triangle {
         let longest2 = (a - b).length_squared().max((b - c).length_squared()).max((c - a).length_squared());
         // Jung: the enclosing circle of a triangle has at most the radius √(longest²/3); samples cut it SAMPLES times finer.
         let missed = longest2 / (3.0 * (SAMPLES * SAMPLES) as f64) / (2.0 * wall);
-        Self { wall, samples: WEIGHTS.map(|weights| blend(corners, weights)), missed, worst: None }
+        let mut samples = [DVec3::ZERO; WEIGHTS.len()];
+        for (sample, [i, j, k]) in samples.iter_mut().zip(WEIGHTS) {
+            *sample = a * i + b * j + c * k;
+        }
+        Self { wall, samples, missed, worst: None }
     }
 
     fn meet(&mut self, block: &Block) {
@@ -326,15 +331,21 @@ impl Triangle {
         }
     }
 
-    /// By how much each corner has to move so that the worst sample keeps the wall and `beyond` more; `None` where the
+    /// By how much each corner has to move so that the worst sample keeps the wall and `beyond` more: not at all where the
     /// wall holds.
-    fn push(&self, beyond: f64) -> Option<[DVec3; 3]> {
-        self.worst.map(|(lack, number, way)| {
-            // The smallest moves of the corners that move the sample so far (least squares over the weights).
-            let (weights, way) = (WEIGHTS[number], way.normalize_or_zero());
-            let total: f64 = weights.iter().map(|w| w * w).sum();
-            weights.map(|w| way * ((lack + beyond) * w / total))
-        })
+    fn pushes(&self, beyond: f64) -> [DVec3; 3] {
+        let Some((lack, number, way)) = self.worst else { return [DVec3::ZERO; 3] };
+        // The smallest moves of the corners that move the sample so far (least squares over the weights).
+        let (weights, way) = (WEIGHTS[number], way.normalize_or_zero());
+        let total: f64 = weights.iter().map(|w| w * w).sum();
+        weights.map(|w| way * ((lack + beyond) * w / total))
+    }
+}
+
+/// Of two pushes the stronger wins; of equals the first.
+fn stronger(known: &mut DVec3, push: DVec3) {
+    if push.length_squared() > known.length_squared() {
+        *known = push;
     }
 }
 
@@ -354,8 +365,4 @@ const fn weights() -> [[f64; 3]; (SAMPLES + 1) * (SAMPLES + 2) / 2] {
         i += 1;
     }
     weights
-}
-
-fn blend(corners: [DVec3; 3], weights: [f64; 3]) -> DVec3 {
-    corners[0] * weights[0] + corners[1] * weights[1] + corners[2] * weights[2]
 }
