@@ -39,11 +39,14 @@ const CLOSE: f64 = 1e-9;
 const SAMPLES: usize = 4;
 /// Most rounds of pushing triangles; where more would be needed, the corners are told as thin.
 const ROUNDS: usize = 24;
-/// By which share of h a sample is pushed beyond the wall, in the first round. What a push lacks shrinks from round to
-/// round by about half and would go on doing so for ever …
-const BEYOND: f64 = 1e-4;
-/// … so each round pushes farther beyond the wall than the last, up to this share.
-const MOST_BEYOND: f64 = 1e-2;
+/// By which share of h a sample is pushed beyond the wall, in the first round. What is lacking shrinks from round to round
+/// by about half, and would go on doing so until the rounds are over, far below what matters …
+const BEYOND: f64 = 1e-6;
+/// … so each round pushes so many times farther beyond the wall than the last: where it is reached soon, as nearly
+/// everywhere, the wall stays as thin as it may be …
+const FARTHER: f64 = 4.0;
+/// … up to this share.
+const MOST_BEYOND: f64 = 0.03;
 
 /// How far a corner may move along an axis, as a share of h: short of where another may come to meet it …
 const HALFWAY: f64 = 0.49;
@@ -157,8 +160,10 @@ impl<'a> Mould<'a> {
         let quads = &boundary.quads;
         let beside = Beside::of(boundary);
         let mut strongest = vec![DVec3::ZERO; points.len()];
-        for round in 0..ROUNDS {
-            let beyond = self.edge * (BEYOND * (1u64 << round) as f64).min(MOST_BEYOND);
+        let mut share = BEYOND;
+        for _ in 0..ROUNDS {
+            let beyond = self.edge * share;
+            share = (share * FARTHER).min(MOST_BEYOND);
             let active: Vec<u32> = (0..quads.len() as u32).filter(|&q| wanted[q as usize]).collect();
             wanted.fill(false);
             let pushed = |&q: &u32| Some((q, self.pushes(&quads[q as usize], points, beyond)?));
