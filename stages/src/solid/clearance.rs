@@ -5,7 +5,6 @@ use glam::{BVec3, DVec3, IVec3};
 use rayon::prelude::*;
 
 use super::{Cells, Grid, Numbered};
-use crate::Side;
 
 /// A closed cube of air.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -110,8 +109,7 @@ impl Shore {
     pub fn of(cells: &Cells, reach: f64, sway: f64) -> Self {
         let grid = cells.grid();
         let around = Grid { origin: grid.origin - grid.cell, cell: grid.cell, counts: grid.counts + 2 };
-        let beside = |cell: IVec3| Side::ALL.iter().any(|side| cells.solid(cell + side.step()));
-        let shore = Numbered::of(Cells::from_fn(around, |at| !cells.solid(at - 1) && beside(at - 1)));
+        let shore = Numbered::of(beside(&moved(cells, around)));
         let blocks = shore.cells().iter().map(|at| Block::of(cells, at - 1)).collect();
         let lists = vec![NONE; grid.len()];
         Self { shore, blocks, reach, sway, lists, ends: vec![0], listed: Vec::new() }
@@ -178,6 +176,40 @@ impl Shore {
         }
         near
     }
+}
+
+/// The cells on a grid that begins one cell before theirs along each axis.
+fn moved(cells: &Cells, grid: Grid) -> Cells {
+    let counts = cells.grid().counts;
+    Cells::from_lines(grid, |j, k, words| {
+        if (1..=counts.y).contains(&j) && (1..=counts.z).contains(&k) {
+            let mut carried = 0;
+            let line = cells.line(j - 1, k - 1).iter().copied().chain([0]);
+            for (word, cells) in words.iter_mut().zip(line) {
+                *word = cells << 1 | carried;
+                carried = cells >> 63;
+            }
+        }
+    })
+}
+
+/// The cells beside those of a solid. Those off the grid are left out.
+fn beside(solid: &Cells) -> Cells {
+    let IVec3 { y: ny, z: nz, .. } = solid.grid().counts;
+    let line = |j: i32, k: i32| {
+        if (0..ny).contains(&j) && (0..nz).contains(&k) { solid.line(j, k) } else { &[] as &[u64] }
+    };
+    Cells::from_lines(*solid.grid(), |j, k, words| {
+        let here = line(j, k);
+        let around = [line(j - 1, k), line(j + 1, k), line(j, k - 1), line(j, k + 1)];
+        let word = |line: &[u64], w: usize| line.get(w).copied().unwrap_or(0);
+        for (w, beside) in words.iter_mut().enumerate() {
+            let before = w.checked_sub(1).map_or(0, |w| here[w] >> 63);
+            let along = here[w] << 1 | before | here[w] >> 1 | word(here, w + 1) << 63;
+            *beside = around.iter().fold(along, |any, line| any | word(line, w)) & !here[w];
+        }
+        solid.grid().trim(words);
+    })
 }
 
 /// From the nearest block's nearest point to `point`; `None` without blocks.

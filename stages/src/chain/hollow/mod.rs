@@ -134,7 +134,7 @@ impl Stage for Hollow {
 /// Bytes a face of the cavity that the piece keeps: a corner that lies off its place.
 const CORNERS: f64 = 64.0;
 /// Bytes a face of the cavity while its corners are moved.
-const SHAPING: f64 = 300.0;
+const SHAPING: f64 = 400.0;
 
 fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
     let grid = cells.grid();
