@@ -11,9 +11,10 @@ pub mod text;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+pub use turnhue_reports::amounts::{Amount, Share};
 use turnhue_stages::formats::model::Choice;
 
-pub use advise::{AdviseRequest, Amount, Share};
+pub use advise::AdviseRequest;
 pub use read::{Draft, Step};
 pub(crate) use read::{KEYS, faces_up};
 pub use text::Text;
