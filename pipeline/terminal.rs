@@ -157,7 +157,8 @@ impl Listener for Progress {
                     bar.inc(1);
                 }
                 let (done, all) = (index + 1, self.stages);
-                self.line(&format!("  {done}/{all} {}: {:.2} s", record.name, record.seconds));
+                let seconds = record.seconds.unwrap_or_default();
+                self.line(&format!("  {done}/{all} {}: {seconds:.2} s", record.name));
             }
             Event::PageFailed { reason } => {
                 self.end();
