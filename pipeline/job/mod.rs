@@ -13,9 +13,10 @@ mod variants;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+pub use turnhue_reports::amounts::{Amount, Share};
 use turnhue_stages::formats::model::Choice;
 
-pub use advise::{AdviseRequest, Amount, Share};
+pub use advise::AdviseRequest;
 pub use read::{Draft, Step};
 pub(crate) use read::{KEYS, against_itself, faces_up};
 pub(crate) use site::{Moved, Site};

@@ -1,0 +1,108 @@
+//! Small pictures for cards: JPEG, square, on the page's backdrop.
+
+use turnhue_stages::Srgb;
+use turnhue_stages::colorimetry::{linear, srgb};
+use turnhue_stages::formats::{bitmap, jpeg};
+
+use crate::pictures::Picture;
+
+/// Pixels along the edge of a thumbnail.
+pub(crate) const EDGE: usize = 240;
+/// Its quality as JPEG.
+const QUALITY: u8 = 82;
+/// The most pixels of a picture that is made small: pictures of a run have some 200 000.
+const MOST_PIXELS: u64 = 4_000_000;
+/// `--backdrop` of the page in light colours.
+const BACKDROP: Srgb = Srgb([0xe6, 0xe6, 0xe4]);
+
+/// A picture made small, as part of the page: each pixel the mean light of the part of the picture that it covers. A picture
+/// that is not square lies in the middle of the backdrop; one that is small already is made no larger than [`EDGE`]. Nothing
+/// if it cannot be read.
+pub(crate) fn of(bytes: &[u8]) -> Option<Picture> {
+    let picture = bitmap::read(bytes, MOST_PIXELS).ok()?;
+    let [width, height] = picture.size();
+    let longest = width.max(height);
+    if longest == 0 {
+        return None;
+    }
+    let ground = linear(BACKDROP);
+    let edge = EDGE.min(longest);
+    let mut sums = vec![[0.0_f64; 3]; edge * edge];
+    // Where the picture begins on a square of its longest side.
+    let [left, above] = [(longest - width) / 2, (longest - height) / 2];
+    let mut row = Vec::new();
+    let columns = shares(longest, edge);
+    let rows = shares(longest, edge);
+    for (y, parts) in rows.iter().enumerate() {
+        let inside = y.checked_sub(above).filter(|&y| y < height);
+        match inside {
+            Some(y) => picture.row(y, ground, &mut row),
+            None => {
+                row.clear();
+                row.resize(width, ground);
+            }
+        }
+        for &(to_y, share_y) in parts {
+            for (x, parts) in columns.iter().enumerate() {
+                let light = x.checked_sub(left).and_then(|x| row.get(x)).copied().unwrap_or(ground);
+                for &(to_x, share_x) in parts {
+                    let sum = &mut sums[to_y * edge + to_x];
+                    for (sum, light) in sum.iter_mut().zip(light) {
+                        *sum += share_x * share_y * light;
+                    }
+                }
+            }
+        }
+    }
+    let pixels: Vec<[u8; 4]> = sums
+        .into_iter()
+        .map(|light| {
+            let Srgb([r, g, b]) = srgb(light);
+            [r, g, b, 255]
+        })
+        .collect();
+    Picture::of(&jpeg::encode(&pixels, u32::try_from(edge).ok()?, QUALITY))
+}
+
+/// For each of `from` pixels in a line the one or two of `to` wider ones that it falls into, and what share of each it fills.
+fn shares(from: usize, to: usize) -> Vec<Vec<(usize, f64)>> {
+    // In units of 1 ⁄ (from · to) of the line: a pixel is `to` long, a wider one `from`.
+    (0..from)
+        .map(|at| {
+            let (begin, end) = (at * to, (at + 1) * to);
+            let first = begin / from;
+            (first..to)
+                .map(|wide| {
+                    let overlap = end.min((wide + 1) * from).saturating_sub(begin.max(wide * from));
+                    #[expect(clippy::cast_precision_loss, reason = "no picture has 2^26 pixels a side")]
+                    let share = overlap as f64 / from as f64;
+                    (wide, share)
+                })
+                .take_while(|&(_, share)| share > 0.0)
+                .collect()
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_wide_pixel_is_filled_once() {
+        for (from, to) in [(480, 240), (400, 240), (241, 240), (240, 240), (7, 3), (1, 1)] {
+            let mut filled = vec![0.0; to];
+            for (wide, share) in shares(from, to).into_iter().flatten() {
+                filled[wide] += share;
+            }
+            assert!(filled.iter().all(|sum: &f64| (sum - 1.0).abs() < 1e-12), "{from} to {to}: {filled:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_picture_gives_none() {
+        for bytes in [&b""[..], b"\x89PNG\r\n\x1a\n", b"<svg/>"] {
+            assert!(of(bytes).is_none());
+        }
+    }
+}
