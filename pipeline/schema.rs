@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use schemars::Schema;
 use serde_json::{Map, Value, json};
+use turnhue_reports::night::Rule;
+use turnhue_reports::night::choose::MOST_RULES;
 use turnhue_stages::stage::AnyStage;
 
 use crate::job::{AdviseRequest, Commission, KEYS, ModelRequest, Title};
@@ -15,6 +17,9 @@ pub fn of_job(stages: &Stages) -> Value {
     let mut definitions = Map::new();
     let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
     let advise = adopt("advise", schemars::schema_for!(AdviseRequest), &mut definitions);
+    let mut choose = adopt("choose", schemars::schema_for!(Vec<Rule>), &mut definitions);
+    choose["description"] = json!("The rules by which one of the variants is chosen; the first that picks one decides");
+    choose["maxItems"] = json!(MOST_RULES);
     let steps: Vec<Value> = stages
         .iter()
         .flat_map(|stage| {
@@ -48,6 +53,7 @@ pub fn of_job(stages: &Stages) -> Value {
             },
             // The bare key asks for the usual sizes.
             "advise": { "description": advise["description"], "anyOf": [advise, { "type": "null" }] },
+            "choose": choose,
         },
         "$defs": definitions,
     })

@@ -1,6 +1,8 @@
 //! From the text of a job file to what it asks for, each part with the type that it must have.
 
 use serde_json::{Map, Value};
+use turnhue_reports::night::Rule;
+use turnhue_reports::night::choose::MOST_RULES;
 
 use super::settings::{MOST_FAULTS, join, read};
 use super::variants::Own;
@@ -12,7 +14,8 @@ pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "
 /// The keys that it may have beside them.
 const ADVISE: &str = "advise";
 const VARIANTS: &str = "variants";
-const ALL_KEYS: [&str; 7] = [KEYS[0], KEYS[1], KEYS[2], KEYS[3], KEYS[4], ADVISE, VARIANTS];
+const CHOOSE: &str = "choose";
+const ALL_KEYS: [&str; 8] = [KEYS[0], KEYS[1], KEYS[2], KEYS[3], KEYS[4], ADVISE, VARIANTS, CHOOSE];
 
 /// Longest chain. No stage may come twice, so no sensible one is near it.
 const MOST_STAGES: usize = 64;
@@ -34,6 +37,8 @@ pub struct Draft {
     pub advise: Option<AdviseRequest>,
     /// The variants that are made in the place of the job itself, where it asks for some.
     pub variants: Option<Variants>,
+    /// The rules by which one of them is chosen; the first that picks one decides.
+    pub choose: Vec<Rule>,
 }
 
 /// A stage as the job file asks for it.
@@ -61,6 +66,7 @@ impl Draft {
                 .map_or_else(Vec::new, |list| fields.steps(list)),
             advise: fields.advise(),
             variants: None,
+            choose: fields.choose(),
         };
         draft.variants = fields.variants(&draft.steps);
         if let Some(model) = &draft.model {
@@ -123,6 +129,27 @@ impl<'a> Fields<'a> {
         let listed = self.text.value().get("stages").and_then(Value::as_array).map_or(0, Vec::len);
         let own = Own { text: self.text, steps, whole: listed == steps.len() };
         Variants::read(&own, value, self.faults)
+    }
+
+    /// Takes out the rules by which a variant is chosen. Without variants there is nothing to choose from.
+    fn choose(&mut self) -> Vec<Rule> {
+        let Some(value) = self.map.remove(CHOOSE) else { return Vec::new() };
+        if !self.map.contains_key(VARIANTS) {
+            self.faults.push(
+                Diagnostic::error("there is nothing to choose from: the job has no variants")
+                    .at(self.text.key_place(CHOOSE))
+                    .remedy("add `variants`, or leave `choose` out"),
+            );
+        }
+        let rules: Vec<Rule> = read(self.text, CHOOSE, value, self.faults).unwrap_or_default();
+        if rules.len() > MOST_RULES {
+            self.faults.push(
+                Diagnostic::error(format!("`choose` has {} rules; at most {MOST_RULES} are taken", rules.len()))
+                    .at(self.text.place(&format!("{CHOOSE}[{MOST_RULES}]")))
+                    .remedy("the first rule that picks a variant decides: leave out the last ones"),
+            );
+        }
+        rules
     }
 
     fn steps(&mut self, mut list: Vec<Value>) -> Vec<Step> {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use turnhue_reports::advice::Advice;
+use turnhue_reports::night::{Figure, Made};
 use turnhue_reports::record::{self, FORM, File, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::workpiece::Part;
 
@@ -134,7 +135,7 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: summary.is_file().then_some(summary),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
-        price: None,
+        price: Made::of(record).said(Figure::Price),
         was_there,
         folder,
     }

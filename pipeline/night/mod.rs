@@ -20,9 +20,7 @@ mod folder;
 mod graph;
 mod keys;
 mod names;
-#[cfg(any())]
 mod page;
-mod page_standin;
 mod records;
 mod remaining;
 mod worker;
@@ -41,7 +39,7 @@ pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
 pub use self::keys::took;
-pub use self::page_standin::{NightPage, draw as draw_page};
+pub use self::page::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;
 use crate::events::{Event, Listener};
@@ -88,6 +86,7 @@ pub fn run(
     surroundings: &Surroundings<'_>,
     listener: &mut dyn Listener,
 ) -> Result<Vec<Ended>, Failure> {
+    crate::shelf::sweep(surroundings.into);
     let mut ended = Vec::new();
     let names: Vec<String> = plans.par_iter().map(names::of_run).collect();
     let records = Records::open(plans, surroundings)?;

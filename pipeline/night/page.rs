@@ -69,7 +69,7 @@ pub fn draw(night: &Night, surroundings: &Surroundings<'_>) -> Result<NightPage,
     if let Some(pick) = pick {
         let choice = Choice {
             run: records::plain(&drawn.rows[pick.row].run)?,
-            rule: night.rules().get(pick.rule - 1).map(ToString::to_string),
+            rule: night.rules().get(pick.rule - 1).and_then(|rule| serde_json::to_string(rule).ok()),
             why: why.last().cloned().unwrap_or_default(),
             night: Some(records::plain(&name)?),
             by: None,

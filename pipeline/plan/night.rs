@@ -7,6 +7,8 @@ use std::sync::Arc;
 
 use super::resolve::Resolver;
 use super::{Plan, Share, Stages};
+use turnhue_reports::night::Rule;
+
 use crate::diagnostic::{Diagnostic, Place};
 use crate::job::{Change, Draft, Text, Variant, Variants};
 
@@ -19,6 +21,7 @@ pub struct Night {
     pub(super) made_from: Option<MadeFrom>,
     pub(super) share: Option<Share>,
     cautions: Vec<Diagnostic>,
+    rules: Vec<Rule>,
 }
 
 /// What the variants were made from.
@@ -57,6 +60,12 @@ impl Night {
     #[must_use]
     pub fn has_variants(&self) -> bool {
         self.made_from.is_some()
+    }
+
+    /// The rules by which one of the variants is chosen.
+    #[must_use]
+    pub fn rules(&self) -> &[Rule] {
+        &self.rules
     }
 
     /// What should be looked at, and keeps nothing from being run.
@@ -134,7 +143,7 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
     let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
     let job = Plan { text: Arc::clone(&text), job, variant: None };
     let Some(combined) = combined else {
-        return Ok(Night { plans: vec![job.clone()], job, made_from: None, share: None, cautions: Vec::new() });
+        return Ok(Night { plans: vec![job.clone()], job, made_from: None, share: None, cautions: Vec::new(), rules: Vec::new() });
     };
     let all = plans.len();
     let (plans, repeated) = once_each(plans, &text);
@@ -145,7 +154,7 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
         repeated: all - plans.len(),
     };
     let cautions = combined.cautions.into_iter().chain(repeated).collect();
-    Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions })
+    Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions, rules: draft.choose })
 }
 
 /// Leaves out variants that come to the same as one before them, and says which.

@@ -250,6 +250,12 @@ impl Made {
     }
 
     /// Whether the file can be ordered: it was measured, and no stage found a fault.
+    /// A figure in words, with its unit; none where nothing says it.
+    #[must_use]
+    pub fn said(&self, figure: Figure) -> Option<String> {
+        self.figure(figure).map(|quantity| quantity.words(figure))
+    }
+
     pub(crate) fn is_fit_to_order(&self) -> bool {
         self.verdict == Verdict::ReadyToOrder && self.faults.is_empty()
     }
