@@ -265,9 +265,10 @@ mod tests {
             let point = cell.as_dvec3() + 0.5 + DVec3::from_array(off);
             // A point that has left the material has no wall to keep.
             prop_assume!(solid.solid(point.floor().as_ivec3()));
-            let air = air(&Cells::empty(grid(IVec3::splat(9)))).iter().map(|step| cell + step - 4);
-            let air = air.filter(|&c| !solid.solid(c)).map(|c| (point - point.clamp(c.as_dvec3(), c.as_dvec3() + 1.0)).length());
-            let least = air.fold(f64::INFINITY, f64::min);
+            let around = air(&Cells::empty(grid(IVec3::splat(9))));
+            let away = |low: DVec3| (point - point.clamp(low, low + 1.0)).length();
+            let near = around.iter().map(|step| cell + step - 4).filter(|&c| !solid.solid(c));
+            let least = near.map(|c| away(c.as_dvec3())).fold(f64::INFINITY, f64::min);
             let found = nearest(shore.blocks(cell), point).map_or(f64::INFINITY, |way| way.length());
             prop_assert!(found == least || least > reach - 3f64.sqrt() * sway, "{found} for {least}");
         }
