@@ -8,6 +8,7 @@ mod files;
 mod health;
 mod likeness;
 mod pieces;
+mod store;
 mod views;
 
 fn main() {
