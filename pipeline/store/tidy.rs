@@ -255,7 +255,7 @@ impl Store {
     /// Every result that can be read. One that is damaged is set aside, unless this is only to look.
     fn all_results(&self, dry: bool) -> io::Result<Vec<Kept>> {
         let mut results = Vec::new();
-        let read = |path: &Path, key| Opened::read(File::open(path).ok()?, key).ok();
+        let read = |path: &Path, key: &Key| Opened::read(File::open(path).ok()?, key).ok();
         each_by_digits(&self.folders.results, |path, about| {
             let Some(key) = name_of(path) else { return };
             let opened = if dry { read(path, &key) } else { self.open_result(&key) };
