@@ -9,6 +9,7 @@ mod health;
 mod likeness;
 mod palettes;
 mod pieces;
+mod store;
 mod views;
 
 fn main() {
