@@ -17,6 +17,7 @@ use turnhue_stages::chain::coupon::reading::Row;
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless, nearest};
+use crate::job::files;
 use crate::plan::{Night, Plan, Stages, plan_night};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
@@ -47,7 +48,7 @@ enum Command {
     /// Run jobs; each makes a run folder DIR/COMMISSION/RUN that appears whole or not at all
     #[command(after_help = exit::HELP)]
     Run {
-        /// Job files; one that fails does not stop the others
+        /// Job files, or patterns such as 'jobs/*.yaml'; one that fails does not stop the others
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
         /// Folder below which runs are kept
@@ -139,9 +140,9 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, into, json, no_advice } => desk.run(jobs, into, *json, !no_advice),
-        Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
-        Command::Check { jobs, json } => desk.check(jobs, *json),
+        Command::Run { jobs, into, json, no_advice } => desk.run(&files::named(jobs), into, *json, !no_advice),
+        Command::Advise { jobs, into, json } => desk.advise(&files::named(jobs), into, *json),
+        Command::Check { jobs, json } => desk.check(&files::named(jobs), *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
