@@ -65,12 +65,8 @@ impl Desk<'_> {
         };
         let into = running.places.into.as_path();
         let surroundings = Surroundings { into, store: &store, clock: &clock, cancel: &cancel, memory: running.memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }
@@ -163,12 +159,8 @@ impl Desk<'_> {
         };
         let memory = Memory::usual();
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             let drawn = self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
             match drawn {
                 Ok(page) if json => self.out.json(&json!({
@@ -188,16 +180,12 @@ impl Desk<'_> {
     }
 
     pub(super) fn check(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         // Where there is a store, it knows how long things took; none is made for that.
         let clock = SystemClock::start();
         let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
         let took = |plan: &Plan, stage: usize| night::took(store.as_ref()?, plan, stage);
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             let (night, faults) = match self.night(job) {
                 Ok(night) => {
                     let cautions = night.cautions().to_vec();
@@ -235,12 +223,8 @@ impl Desk<'_> {
         };
         let memory = Memory::usual();
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }

@@ -20,6 +20,7 @@ use self::making::{JobEnded, Places, Running, code_of};
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, nearest};
+use crate::job::files;
 use crate::plan::{Night, Stages, plan_night};
 use crate::run::{Failure, RECORD};
 use crate::terminal::Voice;
@@ -152,10 +153,10 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, running, json } => desk.run(jobs, running, *json),
-        Command::Compare { jobs, places, json } => desk.compare(jobs, places, *json),
-        Command::Advise { jobs, places, json } => desk.advise(jobs, places, *json),
-        Command::Check { jobs, places, json } => desk.check(jobs, places, *json),
+        Command::Run { jobs, running, json } => desk.run(&files::named(jobs), running, *json),
+        Command::Compare { jobs, places, json } => desk.compare(&files::named(jobs), places, *json),
+        Command::Advise { jobs, places, json } => desk.advise(&files::named(jobs), places, *json),
+        Command::Check { jobs, places, json } => desk.check(&files::named(jobs), places, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
@@ -251,14 +252,6 @@ impl Desk<'_> {
             Ok(planned) => planned.map_err(JobEnded::Refused),
             Err(_) => Err(JobEnded::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
-    }
-
-    /// The job files that arguments name, patterns among them.
-    fn jobs(&self, arguments: &[PathBuf]) -> Result<Vec<PathBuf>, u8> {
-        Ok::<Vec<PathBuf>, Vec<Diagnostic>>(arguments.to_vec()).map_err(|faults| {
-            faults.iter().for_each(|fault| self.voice.diagnose(fault));
-            exit::WRONG_JOB
-        })
     }
 
     /// Tells of a failure, and gives its exit code.

@@ -4,6 +4,7 @@
 //! without faults into something that can run.
 
 mod advise;
+pub mod files;
 mod places;
 mod read;
 pub(crate) mod settings;

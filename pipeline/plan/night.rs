@@ -10,7 +10,7 @@ use super::{Plan, Share, Stages};
 use turnhue_reports::night::Rule;
 
 use crate::diagnostic::{Diagnostic, Place};
-use crate::job::{Change, Draft, Text, Variant, Variants};
+use crate::job::{Change, Draft, Text, Variant};
 
 /// A job with its variants: a plan for each. A job that asks for none is the only one of its night.
 #[derive(Clone)]
@@ -115,17 +115,9 @@ pub fn plan_night_bytes(name: &str, bytes: Vec<u8>, folder: &Path, stages: &Stag
 fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
     let (text, mut faults) = (Arc::new(text), Vec::new());
     let draft = Draft::read(&text, &mut faults);
-    let combined = match draft.variants.as_ref().map(|variants| variants.combine(&text)) {
-        Some(Ok(combined)) => Some(combined),
-        Some(Err(fault)) => {
-            faults.push(fault);
-            None
-        }
-        None => None,
-    };
     let mut resolver = Resolver::new(&text, folder, stages);
     let own = resolver.own(&draft);
-    let variants = combined.iter().flat_map(|combined| &combined.variants);
+    let variants = draft.variants.iter().flat_map(|variants| &variants.list);
     let gathered: Vec<_> =
         variants.map(|variant| (Arc::clone(variant), resolver.gather(&draft, variant.picks()))).collect();
     let (found, files) = resolver.finish();
@@ -142,18 +134,18 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
     };
     let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
     let job = Plan { text: Arc::clone(&text), job, variant: None };
-    let Some(combined) = combined else {
+    let Some(variants) = draft.variants else {
         return Ok(Night { plans: vec![job.clone()], job, made_from: None, share: None, cautions: Vec::new(), rules: Vec::new() });
     };
     let all = plans.len();
     let (plans, repeated) = once_each(plans, &text);
     let made_from = MadeFrom {
-        lists: draft.variants.as_ref().map_or_else(Vec::new, Variants::sizes),
-        skipped: combined.skipped,
-        named: combined.named,
+        lists: variants.lists,
+        skipped: variants.skipped,
+        named: variants.named,
         repeated: all - plans.len(),
     };
-    let cautions = combined.cautions.into_iter().chain(repeated).collect();
+    let cautions = variants.cautions.into_iter().chain(repeated).collect();
     Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions, rules: draft.choose })
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use serde_json::Value;
 
 use super::setting::Setting;
-use super::{MOST_VARIANTS, Pick, Variant, Variants, name};
+use super::{MOST_VARIANTS, Pick, Variant, Variants, Written, name};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::job::Text;
 
@@ -26,29 +26,12 @@ pub(super) enum Key {
     Name,
 }
 
-/// The variants of a job.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Combined {
-    /// The product in the order of its lists, the last one fastest; then the named ones by name.
-    pub(crate) variants: Vec<Arc<Variant>>,
-    /// How many combinations were left out by rules.
-    pub(crate) skipped: usize,
-    /// How many variants are named.
-    pub(crate) named: usize,
-    pub(crate) cautions: Vec<Diagnostic>,
-}
-
-impl Variants {
-    /// How many values each list of the product has.
-    pub(crate) fn sizes(&self) -> Vec<usize> {
-        self.groups.iter().map(Vec::len).collect()
-    }
-
+impl Written {
     /// Makes every combination and names it.
     ///
     /// # Errors
     /// If there are too many, or none.
-    pub(crate) fn combine(&self, text: &Text) -> Result<Combined, Diagnostic> {
+    pub(super) fn combine(&self, text: &Text) -> Result<Variants, Diagnostic> {
         let product = self.product_size();
         let all = product.saturating_add(self.named.len() as u128);
         if all > MOST_VARIANTS as u128 {
@@ -80,10 +63,11 @@ impl Variants {
             Arc::new(Variant { name: name.clone(), picks })
         });
         let cautions = self.skip.iter().zip(matched).filter(|(_, matched)| !matched);
-        Ok(Combined {
+        Ok(Variants {
+            lists: self.groups.iter().map(Vec::len).collect(),
             skipped: product as usize - kept.len(),
             named: self.named.len(),
-            variants: self.of_product(&kept).into_iter().chain(named).collect(),
+            list: self.of_product(&kept).into_iter().chain(named).collect(),
             cautions: cautions.map(|(rule, _)| self.idle(rule, text)).collect(),
         })
     }

@@ -14,19 +14,43 @@ pub(crate) use setting::Part;
 
 use self::combine::Rule;
 use self::setting::Setting;
+use crate::diagnostic::Diagnostic;
 
 /// The most variants that a job may ask for.
 pub const MOST_VARIANTS: usize = 20_000;
 
-/// What a job says under `variants`.
+/// What a job says under `variants`, as it is written.
 #[derive(Clone, Debug)]
-pub struct Variants {
+struct Written {
     /// Each gives one of its picks to every variant of the product; in the order in which their settings take effect.
     groups: Vec<Vec<Arc<Pick>>>,
     /// Variants beside the product, each by its name.
     named: Vec<(String, Arc<Pick>)>,
     /// Combinations that are left out of the product.
     skip: Vec<Rule>,
+}
+
+/// The variants that a job asks for.
+#[derive(Clone, Debug, Default)]
+pub struct Variants {
+    /// The product in the order of its lists, the last one fastest; then the named ones by name.
+    pub list: Vec<Arc<Variant>>,
+    /// How many values each list of the product has.
+    pub lists: Vec<usize>,
+    /// How many combinations were left out by rules.
+    pub skipped: usize,
+    /// How many variants are named.
+    pub named: usize,
+    /// What should be looked at.
+    pub cautions: Vec<Diagnostic>,
+}
+
+impl Variants {
+    /// Reads and combines them; adds every fault. Gives nothing if there was one.
+    pub(super) fn read(own: &Own<'_>, value: Value, faults: &mut Vec<Diagnostic>) -> Option<Self> {
+        let written = Written::read(own, value, faults)?;
+        written.combine(own.text).map_err(|fault| faults.push(fault)).ok()
+    }
 }
 
 /// Settings that change together: one value of a list, or one place in lists that go in step.

@@ -8,7 +8,7 @@ use serde_json::{Map, Value};
 use super::combine::{Key, Rule};
 use super::name::{self, Labels};
 use super::setting::{MODEL, PROCESS, Part, Setting, Stray};
-use super::{Change, Pick, Variants};
+use super::{Change, Pick, Written};
 use crate::diagnostic::{Diagnostic, listed, nearest};
 use crate::job::settings::join;
 use crate::job::{Step, Text};
@@ -35,9 +35,9 @@ pub(in crate::job) struct Own<'a> {
     pub(in crate::job) whole: bool,
 }
 
-impl Variants {
+impl Written {
     /// Reads them; adds every fault. Gives nothing if there was one.
-    pub(in crate::job) fn read(own: &Own<'_>, value: Value, faults: &mut Vec<Diagnostic>) -> Option<Self> {
+    pub(super) fn read(own: &Own<'_>, value: Value, faults: &mut Vec<Diagnostic>) -> Option<Self> {
         let before = faults.len();
         let mut reader = Reader { own, faults, next: 0 };
         let variants = reader.read(value);
@@ -61,7 +61,7 @@ struct Reader<'a, 'b> {
 }
 
 impl Reader<'_, '_> {
-    fn read(&mut self, value: Value) -> Variants {
+    fn read(&mut self, value: Value) -> Written {
         let map = self.map(value, AT, "{ every: { voxelise.cell: [2 mm, 3 mm] } }");
         let (mut groups, mut named, mut skip, mut any) = (Vec::new(), Vec::new(), Vec::new(), false);
         for (key, value) in map {
@@ -81,7 +81,7 @@ impl Reader<'_, '_> {
         let settings: BTreeSet<&Setting> =
             groups.iter().flat_map(|group| &group.picks).flat_map(|(_, changes)| changes).map(|c| &c.setting).collect();
         if !self.bears(settings.len(), AT) {
-            return Variants { groups: Vec::new(), named: Vec::new(), skip };
+            return Written { groups: Vec::new(), named: Vec::new(), skip };
         }
         self.refuse_overlaps(&groups);
         groups.sort_by(|a, b| order(a).cmp(&order(b)));
@@ -91,7 +91,7 @@ impl Reader<'_, '_> {
             let pick = self.pick(String::new(), name.clone(), None, changes);
             (name, pick)
         });
-        Variants { groups, named: named.collect(), skip }
+        Written { groups, named: named.collect(), skip }
     }
 
     /// Each key with a list of values.
