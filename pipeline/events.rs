@@ -1,14 +1,26 @@
 //! What happens during a run, as it happens. The runner says it; the terminal and the record listen.
 
 use std::path::Path;
+use std::time::Duration;
 
-use turnhue_reports::record::StageRecord;
 use turnhue_stages::units::Memory;
+
+use crate::diagnostic::Diagnostic;
+use crate::night::{Ended, Source};
 
 /// Something that happened.
 #[derive(Debug)]
 pub enum Event<'a> {
-    /// A run has its folder and begins.
+    /// A job with several variants begins.
+    NightBegan {
+        /// The commission.
+        commission: &'a str,
+        /// How many variants there are, and how many of them are there already.
+        variants: [usize; 2],
+        /// The most memory that one of them will hold, as far as that can be known.
+        memory: Option<Memory>,
+    },
+    /// A job without variants begins.
     RunBegan {
         /// The commission.
         commission: &'a str,
@@ -29,7 +41,7 @@ pub enum Event<'a> {
         /// The cell, mm.
         cell: f64,
     },
-    /// A stage begins.
+    /// A stage begins. Of several variants, several run at once.
     StageBegan {
         /// Its place in the chain, counted from 0.
         index: usize,
@@ -38,27 +50,47 @@ pub enum Event<'a> {
         /// What it is for.
         purpose: &'a str,
     },
-    /// A stage has ended well.
+    /// A stage has ended well, or its result was there.
     StageEnded {
         /// Its place in the chain, counted from 0.
         index: usize,
-        /// What it did.
-        record: &'a StageRecord,
+        /// Its name.
+        name: &'a str,
+        /// Where its result came from.
+        source: Source,
+        /// How long that took, in seconds.
+        seconds: f64,
+    },
+    /// Something in the store was damaged. It was set aside, and is made again where it is needed.
+    SetAside {
+        /// What, and where it is now.
+        notice: &'a Diagnostic,
     },
     /// A page could not be drawn. The result stands.
     PageFailed {
         /// Why.
         reason: &'a str,
     },
-    /// The run folder is in its place, whole.
+    /// A run folder is in its place, whole.
     Published {
         /// Where it is.
         folder: &'a Path,
     },
+    /// A variant has ended, well or not.
+    VariantEnded {
+        /// Its name.
+        name: &'a str,
+        /// How it ended.
+        ended: &'a Ended,
+        /// How many have ended, and how many there are.
+        done: [usize; 2],
+        /// The time that the others will take, as far as that can be known.
+        left: Option<Duration>,
+    },
 }
 
 /// Hears what happens.
-pub trait Listener {
+pub trait Listener: Send {
     /// Takes note of an event. Must not fail: what hears cannot change a result.
     fn hear(&mut self, event: &Event<'_>);
 }
@@ -69,28 +101,4 @@ pub struct Silence;
 
 impl Listener for Silence {
     fn hear(&mut self, _: &Event<'_>) {}
-}
-
-/// Keeps what each stage did, for the record.
-#[derive(Debug, Default)]
-pub(crate) struct Recorder {
-    pub(crate) stages: Vec<StageRecord>,
-}
-
-impl Listener for Recorder {
-    fn hear(&mut self, event: &Event<'_>) {
-        if let Event::StageEnded { record, .. } = event {
-            self.stages.push((*record).clone());
-        }
-    }
-}
-
-/// Everything that happens, to several listeners in turn.
-pub(crate) struct Both<'a>(pub(crate) &'a mut dyn Listener, pub(crate) &'a mut dyn Listener);
-
-impl Listener for Both<'_> {
-    fn hear(&mut self, event: &Event<'_>) {
-        self.0.hear(event);
-        self.1.hear(event);
-    }
 }

@@ -1,11 +1,13 @@
 //! The model: from the numbers of a file to a surface in millimetres that stands up and faces the front.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use serde_json::{Value, json};
 use turnhue_stages::findings::Finding;
 use turnhue_stages::formats::model::{self, Beside, Body, Choice, FileUnit, Format, Model, Stance};
+use turnhue_stages::outlook::Outlook;
 use turnhue_stages::solid::Surface;
+use turnhue_stages::workpiece::{Part, Workpiece};
 
 use crate::job::{Axis, ModelRequest, ModelUnit};
 
@@ -17,6 +19,8 @@ pub const LARGEST: u64 = 2 << 30;
 pub struct Placed {
     /// The chosen bodies in millimetres, +z up, the front facing −y.
     pub surface: Arc<Surface>,
+    /// What is known of it before the first stage.
+    pub outlook: Outlook,
     /// What the file is.
     pub format: Format,
     /// The unit of the file's numbers.
@@ -31,9 +35,19 @@ pub struct Placed {
     pub notes: Vec<String>,
     /// All bodies as they stand, where the file keeps several apart or not all were chosen.
     bodies: Option<Vec<Body>>,
+    digest: OnceLock<[u8; 32]>,
 }
 
 impl Placed {
+    /// A digest of the surface, bit by bit.
+    #[must_use]
+    pub fn digest(&self) -> &[u8; 32] {
+        self.digest.get_or_init(|| {
+            let bytes = Workpiece::default().with_surface(Arc::clone(&self.surface)).to_bytes(Part::Surface);
+            *blake3::hash(&bytes.unwrap_or_default()).as_bytes()
+        })
+    }
+
     /// All bodies of the file as they stand, in mm; those that were not chosen too.
     #[must_use]
     pub fn bodies(&self) -> Vec<Body> {
@@ -108,8 +122,9 @@ fn place(model: Model, request: &ModelRequest) -> Result<Placed, Refusal> {
     let bodies = listed.then(|| model.bodies());
     let surface = model.into_surface(&request.bodies).map_err(Refusal::NoBody)?;
     check_extent(&surface)?;
+    let outlook = Outlook::of(&surface);
     let surface = Arc::new(surface);
-    Ok(Placed { surface, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies })
+    Ok(Placed { surface, outlook, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies, digest: OnceLock::new() })
 }
 
 fn check_extent(surface: &Surface) -> Result<(), Refusal> {

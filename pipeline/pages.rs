@@ -1,13 +1,12 @@
 //! The pages of a run, drawn from its record and the pictures in its folder. Results never depend on them.
 
-use std::io::Write as _;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use turnhue_reports::record::Record;
 use turnhue_reports::{print_model, summary};
 
-use crate::input;
+use crate::{input, shelf};
 
 /// The summary's file name in the run folder.
 pub const SUMMARY: &str = "summary.html";
@@ -40,30 +39,19 @@ pub(crate) fn draw(record: &Record, folder: &Path) -> Result<Vec<Page>, String> 
         .map_err(|error: Box<dyn std::error::Error>| error.to_string())
 }
 
-/// Draws the pages of an old run anew, and gives where the summary stands. Each old page stays until the new one is whole.
+/// Draws the pages of an old run anew, and gives their names, that of the summary last. Each old page stays until the new
+/// one is whole.
 ///
 /// # Errors
 /// Why a page could not be drawn or written.
-pub(crate) fn redraw(record: &Record, folder: &Path) -> Result<PathBuf, String> {
-    for page in draw(record, folder)? {
-        replace(&page, folder)?;
+pub(crate) fn redraw(record: &Record, folder: &Path) -> Result<Vec<&'static str>, String> {
+    let pages = draw(record, folder)?;
+    for page in &pages {
+        let target = folder.join(page.name);
+        let written = shelf::replace(&target, page.html.as_bytes());
+        written.map_err(|error| format!("could not write {}: {error}", target.display()))?;
     }
-    Ok(folder.join(SUMMARY))
-}
-
-/// Puts a page in the place of an older one.
-fn replace(page: &Page, folder: &Path) -> Result<(), String> {
-    let target = folder.join(page.name);
-    let failed = |error: &dyn std::fmt::Display| format!("could not write {}: {error}", target.display());
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".summary");
-    // Left to itself, a temporary file is for its owner alone; this one is for whoever may read the folder.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder).map_err(|error| failed(&error))?;
-    file.write_all(page.html.as_bytes()).and_then(|()| file.as_file().sync_all()).map_err(|error| failed(&error))?;
-    file.persist(&target).map_err(|error| failed(&error.error))?;
-    Ok(())
+    Ok(pages.iter().map(|page| page.name).collect())
 }
 
 #[cfg(test)]
@@ -94,9 +82,8 @@ mod tests {
         };
         assert_eq!(drawn(&record(false)), [SUMMARY]);
         assert_eq!(drawn(&record(true)), [PRINT_MODEL, SUMMARY]);
-        let summary = redraw(&record(true), folder.path()).unwrap();
-        assert_eq!(summary, folder.path().join(SUMMARY));
-        let page = std::fs::read_to_string(summary).unwrap();
+        assert_eq!(redraw(&record(true), folder.path()).unwrap(), [PRINT_MODEL, SUMMARY]);
+        let page = std::fs::read_to_string(folder.path().join(SUMMARY)).unwrap();
         assert!(page.contains(&format!("href=\"{PRINT_MODEL}\"")));
         let model = std::fs::read_to_string(folder.path().join(PRINT_MODEL)).unwrap();
         assert!(model.contains(&format!("href=\"{SUMMARY}\"")));

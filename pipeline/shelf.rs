@@ -1,11 +1,9 @@
 //! The folder of a run, which appears whole or not at all.
 //!
-//! Files are made in a hidden folder beside the place where the run will be: `.RUN.unfinished`. Whoever holds that
-//! folder holds the run's name, so two programs that begin at once cannot take the same one. When all is done, every
-//! file is brought to the disk, the folder renamed in one step, and the folder around it brought to the disk too. A run
-//! that fails, is stopped or panics takes its folder away, with the folders made for it.
+//! It is put together below `.unfinished/`, in a folder whose name says who does so. When all is done, every file is brought
+//! to the disk, the folder renamed in one step, and the folder around it brought to the disk too. A run that fails, is stopped
+//! or panics takes its folder away, with the folders made for it; what a killed program leaves is swept away by the next.
 
-use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Component, Path, PathBuf};
@@ -14,16 +12,7 @@ use tempfile::TempDir;
 use turnhue_reports::record;
 use turnhue_stages::stage::Shelf;
 
-/// The folder of a run that is not finished.
-#[derive(Debug)]
-pub(crate) struct RunFolder {
-    staged: Option<TempDir>,
-    parent: PathBuf,
-    name: String,
-    made: BTreeMap<String, Written>,
-    /// Folders made for this run around its own, outermost first.
-    around: Vec<PathBuf>,
-}
+use crate::store::writer;
 
 /// A hidden folder for files that are not kept: gone when it is dropped, with the folders made for it.
 #[derive(Debug)]
@@ -80,102 +69,108 @@ impl Shelf for Aside {
     }
 }
 
-/// What has been written of a file.
-#[derive(Clone, Debug, Default)]
-struct Written {
-    bytes: u64,
-    hasher: blake3::Hasher,
+/// The folder of what is not finished, in the folder of all runs.
+const UNFINISHED: &str = ".unfinished";
+
+/// The run's own folder in the one that says who makes it.
+const STAGED: &str = "run";
+
+/// The folder of a run that is not finished.
+#[derive(Debug)]
+pub(crate) struct RunFolder {
+    /// Goes with everything in it when this is dropped.
+    _staged: TempDir,
+    inner: PathBuf,
+    parent: PathBuf,
+    name: String,
+    files: Vec<record::File>,
+    /// Files that were written here, and are yet to be brought to the disk.
+    written: Vec<String>,
+    /// Folders made for this run around its own, outermost first.
+    around: Vec<PathBuf>,
 }
 
-/// So many runs of one job within a second have a name.
-const MOST_RUNS: usize = 1000;
-
 impl RunFolder {
-    /// Takes the name `base` below `parent`, or the first that is free of `base-2`, `base-3`, …, and makes the folder
-    /// in which the run is staged.
-    pub(crate) fn open(parent: &Path, base: &str) -> io::Result<Self> {
-        let around = make_folders(parent)?;
-        let taken = (1..=MOST_RUNS).find_map(|number| {
-            let name = if number == 1 { base.to_owned() } else { format!("{base}-{number}") };
-            take_name(parent, &name).map(|staged| staged.map(|staged| (staged, name))).transpose()
+    /// Makes the folder in which the run of that name is put together: below `.unfinished` in the folder of all runs, in one
+    /// whose name says who makes it. `commission` is the folder of its commission's.
+    pub(crate) fn open(into: &Path, commission: &str, name: &str) -> io::Result<Self> {
+        let parent = into.join(commission);
+        let around = make_folders(&parent)?;
+        let unfinished = into.join(UNFINISHED);
+        let made = writer::folder_below(&unfinished).and_then(|staged| {
+            // The folder around is for its owner alone; this one will be published.
+            let inner = staged.path().join(STAGED);
+            fs::create_dir(&inner).map(|()| (staged, inner))
         });
-        match taken.unwrap_or_else(|| Err(io::Error::new(io::ErrorKind::AlreadyExists, "every name is taken"))) {
-            Ok((staged, name)) => {
-                Ok(Self { staged: Some(staged), parent: parent.to_owned(), name, made: BTreeMap::new(), around })
-            }
-            Err(error) => {
-                remove_folders(&around);
-                Err(error)
-            }
-        }
-    }
-
-    /// The name of the run.
-    pub(crate) fn name(&self) -> &str {
-        &self.name
+        let (staged, inner) = made.inspect_err(|_| remove_folders(&around))?;
+        let (files, written, name) = (Vec::new(), Vec::new(), name.to_owned());
+        Ok(Self { _staged: staged, inner, parent, name, files, written, around })
     }
 
     /// Where the files are until the run is published.
     pub(crate) fn staged(&self) -> &Path {
-        self.staged.as_ref().map_or(&self.parent, TempDir::path)
+        &self.inner
     }
 
-    /// Size and digest of a file that was made here.
-    pub(crate) fn file(&self, name: &str, what: &str) -> record::File {
-        let written = self.made.get(name).cloned().unwrap_or_default();
-        record::File {
-            name: name.to_owned(),
-            what: what.to_owned(),
-            bytes: written.bytes,
-            blake3: written.hasher.finalize().to_hex().to_string(),
-        }
+    /// The files so far, with size and digest.
+    pub(crate) fn files(&self) -> Vec<record::File> {
+        self.files.clone()
     }
 
-    /// Takes a file away that could not be finished.
-    pub(crate) fn discard(&mut self, name: &str) {
-        self.made.remove(name);
-        let _ = fs::remove_file(self.path(name));
+    /// Takes a file in that somebody put into the folder under its name, and brought to the disk.
+    pub(crate) fn take(&mut self, file: &record::File) {
+        self.files.push(file.clone());
     }
 
-    /// Brings everything to the disk and puts the folder in its place.
-    pub(crate) fn publish(mut self) -> io::Result<PathBuf> {
+    /// Writes a file.
+    pub(crate) fn write(&mut self, name: &str, what: &str, bytes: &[u8]) -> io::Result<()> {
+        plain_name(name)?;
+        let path = self.staged().join(name);
+        let mut file = File::create_new(&path)?;
+        file.write_all(bytes).inspect_err(|_| drop(fs::remove_file(&path)))?;
+        let blake3 = blake3::hash(bytes).to_hex().to_string();
+        self.files.push(record::File { name: name.to_owned(), what: what.to_owned(), bytes: bytes.len() as u64, blake3 });
+        self.written.push(name.to_owned());
+        Ok(())
+    }
+
+    /// Brings everything to the disk and puts the folder in its place. Where a folder of that name is there already, somebody
+    /// else has made the same run meanwhile: theirs stays. Says whether that was so.
+    pub(crate) fn publish(mut self) -> io::Result<(PathBuf, bool)> {
         let target = self.parent.join(&self.name);
-        for entry in fs::read_dir(self.staged())? {
-            File::options().write(true).open(entry?.path())?.sync_all()?;
+        for name in &self.written {
+            File::options().write(true).open(self.staged().join(name))?.sync_all()?;
         }
         sync_folder(self.staged())?;
-        fs::rename(self.staged(), &target)?;
+        match fs::rename(self.staged(), &target) {
+            Ok(()) => {}
+            Err(error) if target.is_dir() => {
+                tracing::debug!("{} was made by somebody else meanwhile: {error}", target.display());
+                return Ok((target, true));
+            }
+            Err(error) => return Err(error),
+        }
         // From here on the folder is the user's.
         self.around.clear();
-        if let Some(staged) = self.staged.take() {
-            let _ = staged.keep();
-        }
         if let Err(error) = sync_folder(&self.parent) {
             // The run is in its place; only a power cut within moments could still take its name away.
             tracing::warn!("could not bring {} to the disk: {error}", self.parent.display());
         }
-        Ok(target)
+        Ok((target, false))
     }
 }
 
 impl Drop for RunFolder {
     fn drop(&mut self) {
-        drop(self.staged.take());
         remove_folders(&self.around);
     }
 }
 
-impl Shelf for RunFolder {
-    fn create(&mut self, name: &str) -> io::Result<Box<dyn Write + '_>> {
-        plain_name(name)?;
-        let file = File::create_new(self.path(name))?;
-        let written = self.made.entry(name.to_owned()).or_default();
-        Ok(Box::new(Hashing { file, written }))
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.staged().join(name)
-    }
+/// Takes away what writers that are gone left unfinished in the folder of all runs, and the folder for it if that is empty.
+pub(crate) fn sweep(into: &Path) {
+    let unfinished = into.join(UNFINISHED);
+    writer::sweep(&unfinished);
+    let _ = fs::remove_dir(unfinished);
 }
 
 fn plain_name(name: &str) -> io::Result<()> {
@@ -186,48 +181,18 @@ fn plain_name(name: &str) -> io::Result<()> {
     Err(io::Error::new(io::ErrorKind::InvalidInput, format!("'{name}' is not a plain file name")))
 }
 
-/// Writes to a file and takes its digest on the way.
-struct Hashing<'a> {
-    file: File,
-    written: &'a mut Written,
-}
-
-impl Write for Hashing<'_> {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let count = self.file.write(bytes)?;
-        self.written.hasher.update(&bytes[..count]);
-        self.written.bytes += count as u64;
-        Ok(count)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
-    }
-}
-
-/// Takes a name if nobody has it: neither a run that is there nor one that is being made.
-fn take_name(parent: &Path, name: &str) -> io::Result<Option<TempDir>> {
-    let target = parent.join(name);
-    if target.symlink_metadata().is_ok() {
-        return Ok(None);
-    }
-    match hidden_folder(parent, name) {
-        // Between the two looks another program may have published under this name.
-        Ok(staged) if target.symlink_metadata().is_ok() => staged.close().map(|()| None),
-        Ok(staged) => Ok(Some(staged)),
-        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(None),
-        Err(error) => Err(error),
-    }
-}
-
-fn hidden_folder(parent: &Path, name: &str) -> io::Result<TempDir> {
-    let (prefix, suffix) = (format!(".{name}"), ".unfinished");
+/// Puts a file in the place of an older one, whole or not at all.
+pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(&prefix).suffix(suffix).rand_bytes(0);
-    // Left to itself, a temporary folder is for its owner alone; this one will be published.
+    builder.prefix(".page-").suffix(".unfinished");
+    // Left to itself, a temporary file is for its owner alone; this one is for whoever may read the folder.
     #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o777));
-    builder.tempdir_in(parent)
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(path.parent().unwrap_or(Path::new(".")))?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
 }
 
 /// Makes a folder with those around it; gives the ones that were not there, outermost first.

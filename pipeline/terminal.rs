@@ -6,9 +6,11 @@ use std::time::Duration;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use turnhue_reports::record::Record;
 use turnhue_stages::findings::{Finding, Severity};
+use turnhue_stages::units::Memory;
 
 use crate::diagnostic::{Diagnostic, harmless};
 use crate::events::{Event, Listener};
+use crate::night::{Ended, Source};
 
 /// How to speak to the person at the screen.
 #[derive(Clone, Copy, Debug)]
@@ -68,18 +70,20 @@ fn in_words(stage: &str, finding: &Finding) -> String {
     harmless(&text)
 }
 
-/// Shows the progress of one run: a bar on a terminal, plain lines otherwise.
+/// Shows the progress of a run, or of a night of them: a bar on a terminal, plain lines otherwise.
 pub(crate) struct Progress {
     voice: Voice,
     stages: usize,
     /// Sizes of the cell that are compared, and those that are done.
     sizes: (usize, usize),
+    /// Several variants are run: a line each.
+    many: bool,
     bar: Option<ProgressBar>,
 }
 
 impl Progress {
     pub(crate) fn new(voice: Voice) -> Self {
-        Self { voice, stages: 0, sizes: (0, 0), bar: None }
+        Self { voice, stages: 0, sizes: (0, 0), many: false, bar: None }
     }
 
     fn line(&self, text: &str) {
@@ -92,17 +96,21 @@ impl Progress {
         }
     }
 
-    fn show_sizes(&self) {
+    fn show(&self, message: String) {
         if let Some(bar) = &self.bar {
-            let (done, all) = self.sizes;
-            bar.set_message(format!("size {done} of {all}"));
+            bar.set_message(message);
         }
     }
 
-    fn begin(&mut self, stages: usize) {
-        self.stages = stages;
+    fn show_sizes(&self) {
+        let (done, all) = self.sizes;
+        self.show(format!("size {done} of {all}"));
+    }
+
+    fn begin(&mut self, length: usize) {
+        self.end();
         if self.voice.terminal && !self.voice.quiet {
-            let bar = ProgressBar::with_draw_target(Some(stages as u64), ProgressDrawTarget::stderr());
+            let bar = ProgressBar::with_draw_target(Some(length as u64), ProgressDrawTarget::stderr());
             if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos}/{len} {msg} {elapsed}") {
                 bar.set_style(style);
             }
@@ -116,6 +124,16 @@ impl Progress {
             bar.finish_and_clear();
         }
     }
+
+    fn variant_ended(&self, name: &str, ended: &Ended, [done, all]: [usize; 2], left: Option<Duration>) {
+        if let Some(bar) = &self.bar {
+            bar.set_position(done as u64);
+        }
+        let left = left.map_or_else(String::new, |left| format!("; {} left", roughly(left)));
+        self.show(format!("variants{left}"));
+        let left = if self.bar.is_some() || done == all { "" } else { &left };
+        self.line(&harmless(&format!("  {done}/{all} {name}: {}{left}", ended.in_short())));
+    }
 }
 
 impl Drop for Progress {
@@ -124,14 +142,35 @@ impl Drop for Progress {
     }
 }
 
+fn of_memory(memory: Option<Memory>) -> String {
+    memory.map_or_else(String::new, |memory| format!(", about {} of memory", memory.rounded()))
+}
+
+/// A time that is left, as exact as one would say it.
+fn roughly(left: Duration) -> String {
+    let seconds = left.as_secs();
+    match seconds {
+        0..90 => format!("{} s", seconds.max(1)),
+        90..5400 => format!("{} min", (seconds + 30) / 60),
+        _ => format!("{} h {} min", seconds / 3600, seconds % 3600 / 60),
+    }
+}
+
 impl Listener for Progress {
     fn hear(&mut self, event: &Event<'_>) {
         match event {
+            Event::NightBegan { commission, variants: [all, there], memory } => {
+                self.many = true;
+                self.begin(*all);
+                let there = if *there == 0 { String::new() } else { format!(", {there} of them there already") };
+                self.line(&format!("{commission}: {all} variants{there}{}", of_memory(*memory)));
+                self.show("variants".to_owned());
+            }
             Event::RunBegan { commission, run, stages, memory } => {
+                self.many = false;
+                self.stages = *stages;
                 self.begin(*stages);
-                let memory =
-                    memory.map_or_else(String::new, |memory| format!(", about {} of memory", memory.rounded()));
-                self.line(&format!("{commission}: run {run}{memory}"));
+                self.line(&format!("{commission}: run {run}{}", of_memory(*memory)));
             }
             Event::AdviceBegan { sizes } => {
                 self.sizes = (0, *sizes);
@@ -147,23 +186,42 @@ impl Listener for Progress {
                 self.line(&format!("  size {done}/{all}: {cell} mm"));
                 self.show_sizes();
             }
-            Event::StageBegan { name, .. } => {
-                if let Some(bar) = &self.bar {
-                    bar.set_message((*name).to_owned());
-                }
-            }
-            Event::StageEnded { index, record } => {
+            Event::StageBegan { name, .. } if !self.many => self.show((*name).to_owned()),
+            Event::StageEnded { index, name, source, seconds } if !self.many => {
                 if let Some(bar) = &self.bar {
                     bar.inc(1);
                 }
                 let (done, all) = (index + 1, self.stages);
-                self.line(&format!("  {done}/{all} {}: {:.2} s", record.name, record.seconds));
+                let how = match source {
+                    Source::Made => format!("{seconds:.2} s"),
+                    Source::Store => "from the store".to_owned(),
+                };
+                self.line(&format!("  {done}/{all} {name}: {how}"));
+            }
+            Event::StageBegan { .. } | Event::StageEnded { .. } => {}
+            // Said also where only what is wrong is said.
+            Event::SetAside { notice } => {
+                let text = notice.render(self.voice.colour);
+                self.bar.as_ref().map_or_else(|| self.voice.say(&text), |bar| bar.println(&text));
             }
             Event::PageFailed { reason } => {
-                self.end();
-                self.voice.say(&format!("caution: could not draw the summary page: {}", harmless(reason)));
+                self.line(&harmless(&format!("caution: could not draw a page: {reason}")));
             }
-            Event::Published { .. } => self.end(),
+            Event::Published { .. } if !self.many => self.end(),
+            Event::Published { .. } => {}
+            Event::VariantEnded { name, ended, done, left } => self.variant_ended(name, ended, *done, *left),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_said_as_one_says_them() {
+        for (seconds, words) in [(0, "1 s"), (89, "89 s"), (90, "2 min"), (3629, "60 min"), (5400, "1 h 30 min"), (36_000, "10 h 0 min")] {
+            assert_eq!(roughly(Duration::from_secs(seconds)), words);
         }
     }
 }

@@ -7,6 +7,7 @@ mod advise;
 mod places;
 mod read;
 pub(crate) mod settings;
+mod site;
 pub mod text;
 
 use schemars::JsonSchema;
@@ -16,6 +17,7 @@ use turnhue_stages::formats::model::Choice;
 pub use advise::{AdviseRequest, Amount, Share};
 pub use read::{Draft, Step};
 pub(crate) use read::{KEYS, faces_up};
+pub(crate) use site::{Moved, Site};
 pub use text::Text;
 
 use crate::diagnostic::Diagnostic;

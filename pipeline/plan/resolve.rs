@@ -6,16 +6,15 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
-use turnhue_reports::record::File;
 use turnhue_stages::colorimetry::profile;
 use turnhue_stages::formats::model::Format;
 use turnhue_stages::process::Process;
 use turnhue_stages::stage::{Misfit, Shelf, Shop};
 
-use super::{PlannedStep, Resolved, Stages, chain, misfit_of};
+use super::{Input, PlannedStep, Resolved, Role, Stages, chain, misfit_of};
 use crate::advise::cell;
-use crate::diagnostic::{Diagnostic, listed, nearest};
-use crate::job::{Draft, ModelRequest, Step, Text, faces_up, settings, text};
+use crate::diagnostic::{Diagnostic, Place, listed, nearest};
+use crate::job::{Draft, ModelRequest, Site, Step, Text, faces_up, settings, text};
 use crate::model::{Placed, Refusal};
 use crate::{input, model};
 
@@ -34,13 +33,10 @@ pub(super) fn resolve(
     Resolver { text, folder, stages, faults, inputs: vec![job_file(text)], files, tried }.resolve(draft)
 }
 
-fn job_file(text: &Text) -> File {
-    let (length, digest) = text.length_and_digest();
-    file(&text.source().name, "job file", length, digest)
-}
-
-fn file(name: &str, what: &str, bytes: u64, digest: blake3::Hash) -> File {
-    File { name: name.to_owned(), what: what.to_owned(), bytes, blake3: digest.to_hex().to_string() }
+fn job_file(text: &Text) -> Arc<Input> {
+    let (bytes, digest) = text.bytes_and_digest();
+    let digest = digest.to_hex().to_string();
+    Arc::new(Input::with_digest(Role::Job, &text.source().name, "job file", Arc::clone(bytes), digest))
 }
 
 struct Resolver<'a> {
@@ -48,7 +44,7 @@ struct Resolver<'a> {
     folder: &'a Path,
     stages: &'a Stages,
     faults: &'a mut Vec<Diagnostic>,
-    inputs: Vec<File>,
+    inputs: Vec<Arc<Input>>,
     /// The files that settings name, as far as they could be read.
     files: BTreeMap<String, Arc<[u8]>>,
     /// The names of all that were tried.
@@ -76,10 +72,10 @@ impl Resolver<'_> {
             commission: draft.commission?,
             title: draft.title?,
             model_file: draft.model?.file,
-            model: model?,
+            model: Arc::new(model?),
             process_file: draft.process?,
-            process: process?,
-            files: self.files,
+            process: Arc::new(process?),
+            files: Arc::new(self.files),
             inputs: self.inputs,
             steps: steps.into_iter().collect::<Option<_>>()?,
             advise: draft.advise,
@@ -90,18 +86,19 @@ impl Resolver<'_> {
         self.folder.join(name)
     }
 
-    fn input(&mut self, name: &str, what: &str, largest: u64, at: &str) -> Option<Vec<u8>> {
+    fn input(&mut self, role: Role, name: &str, what: &str, largest: u64, at: Place) -> Option<Arc<[u8]>> {
         match input::read(&self.path(name), largest) {
             Ok(bytes) => {
                 tracing::debug!(name, bytes = bytes.len(), "read {what}");
-                self.inputs.push(file(name, what, bytes.len() as u64, blake3::hash(&bytes)));
-                Some(bytes)
+                let input = Arc::new(Input::new(role, name, what, Arc::from(bytes)));
+                self.inputs.push(Arc::clone(&input));
+                Some(Arc::clone(&input.bytes))
             }
             Err(mut trouble) => {
                 if trouble.missing && trouble.remedy.is_empty() {
                     trouble.remedy = "paths in a job file are relative to the job file's folder".to_owned();
                 }
-                self.faults.push(Diagnostic::error(trouble.message).at(self.text.place(at)).remedy(trouble.remedy));
+                self.faults.push(Diagnostic::error(trouble.message).at(at).remedy(trouble.remedy));
                 None
             }
         }
@@ -109,7 +106,7 @@ impl Resolver<'_> {
 
     fn model(&mut self, request: &ModelRequest) -> Option<Placed> {
         const AT: &str = "model.file";
-        let bytes = self.input(&request.file, "model", model::LARGEST, AT)?;
+        let bytes = self.input(Role::Model, &request.file, "model", model::LARGEST, self.text.place(AT))?;
         let mut beside = Beside { path: self.path(&request.file), file: &request.file, found: Vec::new() };
         let read = model::read(&bytes, request, &mut |name| beside.read(name));
         self.inputs.append(&mut beside.found);
@@ -138,9 +135,9 @@ impl Resolver<'_> {
 
     fn process(&mut self, name: &str) -> Option<Process> {
         let doing = format!("reading the process file named in {}", self.text.place("process"));
-        let bytes = self.input(name, "process file", text::LARGEST, "process")?;
+        let bytes = self.input(Role::Process, name, "process file", text::LARGEST, self.text.place("process"))?;
         let mut faults = Vec::new();
-        let process = Text::parse(&self.path(name).display().to_string(), bytes)
+        let process = Text::parse(&self.path(name).display().to_string(), bytes.to_vec())
             .map_err(|refused| faults = refused)
             .ok()
             .and_then(|text| self.process_of(name, &text, &mut faults));
@@ -152,7 +149,7 @@ impl Resolver<'_> {
         let mut process: Process = settings::read(text, "", text.value().clone(), faults)?;
         let refused = process.check().err().or_else(|| self.read_profile(name, &mut process).err());
         let Some(misfit) = refused else { return Some(process) };
-        faults.push(settings::at_setting(text, "", misfit));
+        faults.push(settings::at_setting(text, &Site::default(), misfit));
         None
     }
 
@@ -167,7 +164,9 @@ impl Resolver<'_> {
             wrong(trouble.message, if elsewhere { relative } else { &trouble.remedy })
         })?;
         let shown = beside.to_string_lossy();
-        self.inputs.push(file(&shown, "named by the process file", bytes.len() as u64, blake3::hash(&bytes)));
+        let bytes: Arc<[u8]> = Arc::from(bytes);
+        let what = "named by the process file";
+        self.inputs.push(Arc::new(Input::new(Role::Profile, &shown, what, Arc::clone(&bytes))));
         profile.take(&bytes).map_err(|message| {
             wrong(
                 format!("the profile {} {message}", profile.name()),
@@ -216,10 +215,10 @@ impl Resolver<'_> {
             );
             return None;
         }
-        let mut faults = Vec::new();
-        let ready = settings::read_with(self.text, &step.at, step.settings, &mut faults, |value| stage.read(value));
+        let (site, mut faults) = (Site::at(step.at), Vec::new());
+        let ready = settings::read_with(self.text, &site, step.settings, &mut faults, |value| stage.read(value));
         self.faults.extend(faults.into_iter().map(|fault| of_stage(fault, &step.name)));
-        Some(PlannedStep { stage: Arc::from(ready?), purpose: stage.purpose(), at: step.at })
+        Some(PlannedStep::new(ready?, stage.purpose(), site))
     }
 
     fn read_files(&mut self, step: &PlannedStep) {
@@ -228,23 +227,24 @@ impl Resolver<'_> {
                 continue;
             }
             let below = settings::find_text(&step.stage.settings(), &name).unwrap_or_default();
-            let at = settings::join(&step.at, &below);
+            let at = step.site.place(self.text, &below);
             let is_yaml = Path::new(&name)
                 .extension()
                 .is_some_and(|end| ["yaml", "yml"].iter().any(|yaml| end.eq_ignore_ascii_case(yaml)));
             let largest = if is_yaml { text::LARGEST } else { LARGEST_FILE };
-            let bytes = self.input(&name, &format!("named by {}", step.stage.name()), largest, &at);
+            let bytes =
+                self.input(Role::Setting, &name, &format!("named by {}", step.stage.name()), largest, at.clone());
             if let Some(bytes) = bytes.filter(|bytes| !is_yaml || self.passes_guard(&name, bytes, &at)) {
-                self.files.insert(name, Arc::from(bytes));
+                self.files.insert(name, bytes);
             }
         }
     }
 
     /// A stage parses its YAML files by itself: hostile ones must not come that far.
-    fn passes_guard(&mut self, name: &str, bytes: &[u8], at: &str) -> bool {
+    fn passes_guard(&mut self, name: &str, bytes: &[u8], at: &Place) -> bool {
         let guarded = Text::parse(&self.path(name).display().to_string(), bytes.to_vec());
         let passes = guarded.is_ok();
-        let doing = format!("reading the file named in {}", self.text.place(at));
+        let doing = format!("reading the file named in {at}");
         self.faults.extend(guarded.err().into_iter().flatten().map(|fault| fault.during(doing.clone())));
         passes
     }
@@ -280,7 +280,7 @@ struct Beside<'a> {
     path: PathBuf,
     file: &'a str,
     /// What was read, for the record.
-    found: Vec<File>,
+    found: Vec<Arc<Input>>,
 }
 
 impl Beside<'_> {
@@ -289,7 +289,8 @@ impl Beside<'_> {
         let bytes = input::read(&self.path.with_file_name(name), model::LARGEST)
             .map_err(|trouble| format!("{}; it must lie beside the model", trouble.message))?;
         let shown = Path::new(self.file).with_file_name(name).to_string_lossy().into_owned();
-        self.found.push(file(&shown, "named by the model", bytes.len() as u64, blake3::hash(&bytes)));
+        let kept = Arc::from(bytes.as_slice());
+        self.found.push(Arc::new(Input::new(Role::BesideModel, &shown, "named by the model", kept)));
         Ok(bytes)
     }
 }

@@ -1,5 +1,6 @@
 //! The record of a run, `run.json`: what was asked, what went in, what came out, and what was found.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Read, Write};
 use std::path::Path;
@@ -11,7 +12,10 @@ use turnhue_stages::process::Process;
 use crate::advice::Advice;
 
 /// The version of the record's form. Raised when a field changes its meaning; a reader takes its own version and older.
-pub const FORM: u32 = 1;
+///
+/// Form 2 holds nothing that differs between two runs of the same: when and where a run was made, how long it took and the
+/// text of the job are in the ledger of its commission. What records of form 1 say of it is kept.
+pub const FORM: u32 = 2;
 
 /// The record of a run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -24,23 +28,29 @@ pub struct Record {
     pub run: String,
     /// The piece's title.
     pub title: String,
+    /// Which variant of its job it is, where the job has several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub variant: Option<Variant>,
     /// What the piece comes to.
     pub verdict: Verdict,
     /// The file to order, by its name in the run folder, where the chain makes one.
     pub order: Option<String>,
     /// The program that made the run.
     pub tool: Tool,
-    /// When the run began: UTC, RFC 3339.
-    pub started: String,
-    /// How long it took, in seconds.
-    pub seconds: f64,
-    /// The job file as it was read.
-    pub job: JobText,
-    /// The job with every default filled in.
+    /// When the run began: UTC, RFC 3339. In form 1 alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub started: Option<String>,
+    /// How long it took, in seconds. In form 1 alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seconds: Option<f64>,
+    /// The job file as it was read. In form 1 alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub job: Option<JobText>,
+    /// The job of this piece alone, with every default filled in; a job file itself.
     pub resolved: serde_json::Value,
     /// The process for which the piece is made.
     pub process: Process,
-    /// Every file that went in: job, model, process, and what settings name.
+    /// Every file that went in but the job file: model, process, and what settings name.
     pub inputs: Vec<File>,
     /// What each stage did, in order.
     pub stages: Vec<StageRecord>,
@@ -60,6 +70,15 @@ pub enum Verdict {
     HasFaults,
     /// No fault was found, but nothing measured the ordered file: the chain has no `validate`.
     NotValidated,
+}
+
+/// A variant of a job.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Variant {
+    /// Its name, readable and safe for a folder.
+    pub name: String,
+    /// What it changes: settings by their path, such as `hollow.wall`, with the values that they take.
+    pub changes: BTreeMap<String, serde_json::Value>,
 }
 
 /// A program.
@@ -106,8 +125,12 @@ pub struct StageRecord {
     pub needs: Vec<String>,
     /// The parts it gave, in words.
     pub gives: Vec<String>,
-    /// How long it took, in seconds.
-    pub seconds: f64,
+    /// How long it took, in seconds. In form 1 alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seconds: Option<f64>,
+    /// The name of its result in the store, in hexadecimal. From form 2 on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<String>,
     /// What it measured.
     pub facts: Vec<Fact>,
     /// What it found.

@@ -70,7 +70,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
-        command: format!("turnhue run {}", shell_word(file_name(&record.job.file))),
+        command: format!("turnhue run {}", shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
     let still = page.render()?;
@@ -113,9 +113,9 @@ struct Page<'a> {
 }
 
 impl Page<'_> {
-    /// The name of the job file, without the folders of whoever ran it.
-    fn job_name(&self) -> &str {
-        file_name(&self.record.job.file)
+    /// The name under which to save the job.
+    fn job_name(&self) -> String {
+        job_name(self.record)
     }
 
     /// How many findings there are, by severity: `1 caution, 3 notes`.
@@ -136,9 +136,14 @@ impl Page<'_> {
         self.sides.iter().any(|view| matches!(view.shot, Shot::Pair(_)))
     }
 
-    /// When the run began and how long it took.
+    /// When the run began and how long it took, where the record says it.
     fn when(&self) -> String {
-        format!("{}, in {}", numbers::moment(&self.record.started), numbers::seconds(self.record.seconds))
+        match (&self.record.started, self.record.seconds) {
+            (Some(started), Some(seconds)) => {
+                format!(", {}, in {}", numbers::moment(started), numbers::seconds(seconds))
+            }
+            _ => String::new(),
+        }
     }
 
     /// What the stages made, but for the views, each with its stage.
@@ -301,6 +306,11 @@ fn findings<'a>(record: &'a Record, pictures: Pictures<'_>) -> Vec<Told<'a>> {
     findings
 }
 
+/// The name of the job file, without the folders of whoever ran it; where the record has none, one after the run.
+fn job_name(record: &Record) -> String {
+    record.job.as_ref().map_or_else(|| format!("{}.yaml", record.run), |job| file_name(&job.file).to_owned())
+}
+
 /// A stage, as the page shows it.
 struct StageView<'a> {
     stage: &'a StageRecord,
@@ -319,7 +329,7 @@ impl<'a> StageView<'a> {
     fn of(number: usize, stage: &'a StageRecord, pictures: Pictures<'_>) -> Self {
         Self {
             stage,
-            time: numbers::seconds(stage.seconds),
+            time: stage.seconds.map_or_else(String::new, |seconds| format!(" · {}", numbers::seconds(seconds))),
             settings: said::settings(&stage.settings),
             said: Said::of(&stage.facts),
             findings: Told::all(number, stage, 0).collect(),

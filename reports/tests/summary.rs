@@ -127,7 +127,8 @@ fn predicted() -> Record {
         settings: json!({ "views": 72 }),
         needs: vec!["paint".to_owned()],
         gives: vec!["proof".to_owned()],
-        seconds: 1.9,
+        seconds: Some(1.9),
+        key: None,
         facts: facts_of_proof(),
         findings: Vec::new(),
         artefacts,
@@ -343,7 +344,7 @@ fn the_command_is_safe_to_paste() {
         ("--into", "turnhue run ./--into"),
     ] {
         let mut record = whelk();
-        file.clone_into(&mut record.job.file);
+        file.clone_into(&mut record.job.as_mut().unwrap().file);
         assert!(draw(&record).contains(&format!("<code>{command}</code>")), "{file}");
     }
 }

@@ -1,6 +1,6 @@
 //! What every stage owes, as a suite that any stage can run in its tests, also one from outside the project: settings
 //! survive a round trip, bad settings are refused, what the stage says it gives is there, the same piece comes out
-//! on one thread and on many, and a draft says the same as the piece itself.
+//! on one thread and on many, with a memo and without, and a draft says the same as the piece itself.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -10,6 +10,7 @@ use std::sync::atomic::AtomicBool;
 
 use crate::Length;
 use crate::findings::{Finding, Severity};
+use crate::memo::Memo;
 use crate::process::{Family, Figure, Process};
 use crate::stage::{AnyStage, Halt, Outcome, Shelf, Shop, Wanted};
 use crate::workpiece::Workpiece;
@@ -89,15 +90,27 @@ impl Trial<'_> {
     /// # Panics
     /// If the settings cannot be read.
     pub fn run(&self, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
-        self.run_for(Wanted::Piece, folder)
+        self.run_for(Wanted::Piece, None, folder)
     }
 
-    fn run_for(&self, wanted: Wanted, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
+    /// As [`Trial::run`], with a memo of what runs before it have done.
+    ///
+    /// # Errors
+    /// As there.
+    ///
+    /// # Panics
+    /// As there.
+    pub fn run_with(&self, memo: &Memo, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
+        self.run_for(Wanted::Piece, Some(memo), folder)
+    }
+
+    fn run_for(&self, wanted: Wanted, memo: Option<&Memo>, folder: PathBuf) -> Result<(Workpiece, Outcome), Halt> {
         let ready = self.stage.read(self.settings.clone()).unwrap_or_else(|misfit| panic!("settings: {misfit:?}"));
         let (process, cancel) = (process(), AtomicBool::new(false));
         let mut shelf = Folder::at(folder);
         let shop = Shop::new(&process, &self.files, &[], &cancel, &mut shelf).titled("Test piece");
-        let mut shop = shop.wanting(wanted);
+        let shop = shop.wanting(wanted);
+        let mut shop = if let Some(memo) = memo { shop.with_memo(memo) } else { shop };
         ready.check(&shop)?;
         let piece = ready.run(self.piece.clone(), &mut shop)?;
         Ok((piece, shop.close()))
@@ -117,10 +130,11 @@ impl Trial<'_> {
             assert!(self.piece.has(part), "the trial's piece must have {part}, which the stage needs");
         }
 
-        let run = |threads| {
+        let run = |threads, memo| {
             let folder = scratch();
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads can be started");
-            let (piece, outcome) = pool.install(|| self.run(folder.clone())).unwrap_or_else(|halt| panic!("{halt:?}"));
+            let run = || self.run_for(Wanted::Piece, memo, folder.clone());
+            let (piece, outcome) = pool.install(run).unwrap_or_else(|halt| panic!("{halt:?}"));
             let bytes: BTreeMap<String, Vec<u8>> = outcome
                 .artefacts
                 .iter()
@@ -128,22 +142,26 @@ impl Trial<'_> {
                 .collect();
             (piece, outcome.facts, outcome.findings, bytes)
         };
-        let (piece, facts, findings, bytes) = run(1);
+        let (piece, facts, findings, bytes) = run(1, None);
         for &part in ready.gives() {
             assert!(piece.has(part), "the stage says that it gives {part}");
         }
-        for threads in [2, 3, 8] {
-            let other = run(threads);
-            assert_eq!(other.0.surface(), piece.surface(), "the surface on {threads} threads");
-            assert_eq!(other.0.cells(), piece.cells(), "the cells on {threads} threads");
-            assert_eq!(other.0.void(), piece.void(), "the void on {threads} threads");
-            assert_eq!(other.0.paint(), piece.paint(), "the paint on {threads} threads");
-            assert_eq!(other.1, facts, "the facts on {threads} threads");
-            assert_eq!(other.2, findings, "the findings on {threads} threads");
-            assert_eq!(other.3, bytes, "the artefacts on {threads} threads");
+        // Twice with a memo: one that knows nothing yet, and one that knows this very run.
+        let memo = Memo::new(1 << 30);
+        let others = [(2, None), (3, None), (8, None), (2, Some(&memo)), (1, Some(&memo))];
+        for (threads, memo) in others {
+            let how = format!("on {threads} threads, {} a memo", if memo.is_some() { "with" } else { "without" });
+            let other = run(threads, memo);
+            assert_eq!(other.0.surface(), piece.surface(), "the surface {how}");
+            assert_eq!(other.0.cells(), piece.cells(), "the cells {how}");
+            assert_eq!(other.0.void(), piece.void(), "the void {how}");
+            assert_eq!(other.0.paint(), piece.paint(), "the paint {how}");
+            assert_eq!(other.1, facts, "the facts {how}");
+            assert_eq!(other.2, findings, "the findings {how}");
+            assert_eq!(other.3, bytes, "the artefacts {how}");
         }
 
-        let run = |wanted| self.run_for(wanted, scratch()).unwrap_or_else(|halt| panic!("{halt:?}"));
+        let run = |wanted| self.run_for(wanted, None, scratch()).unwrap_or_else(|halt| panic!("{halt:?}"));
         let (piece_of_draft, draft) = run(Wanted::Facts);
         let unpictured = |finding: &Finding| Finding { picture: None, ..finding.clone() };
         assert_eq!(draft.facts, facts, "the facts of a draft");

@@ -107,13 +107,15 @@
 //!
 //! # The shipped chain
 //! [`shipped`] lists the stages, each a module of [`chain`]. They share [`solid`], read and write [`formats`], and know the
-//! printing [`process`]; no stage knows the job file, the screen or the pages.
+//! printing [`process`]; no stage knows the job file, the screen or the pages. Runs of one program share pure work by a
+//! [`memo`].
 
 pub mod chain;
 pub mod colorimetry;
 pub mod conformance;
 pub mod findings;
 pub mod formats;
+pub mod memo;
 pub mod outlook;
 pub mod paint;
 pub mod print;

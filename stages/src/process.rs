@@ -10,6 +10,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::colorimetry::gamut::{Hull, Printable};
 use crate::colorimetry::lab;
 use crate::colorimetry::profile::Profile;
+use crate::memo::Key;
 use crate::stage::Misfit;
 use crate::{Length, Srgb};
 
@@ -207,6 +208,16 @@ impl Process {
         }
         let hull = self.gamut.as_ref().and_then(|figure| Hull::of(&figure.value).ok());
         hull.map_or(Printable::Every, Printable::Hull)
+    }
+
+    /// The digest of what [`Process::printable`] hangs on.
+    pub(crate) fn printable_key(&self) -> Key {
+        let key = Key::of("printable");
+        if let Some(profile) = self.profile.as_ref().and_then(|figure| figure.value.profile.as_ref()) {
+            return key.whole(1).key(profile.key()).made();
+        }
+        let patches = self.gamut.as_ref().map_or(&[][..], |figure| &figure.value);
+        key.whole(0).list(patches.iter().map(|patch| patch.0)).made()
     }
 
     /// Checks that every figure makes sense: that it is finite and within bounds, and that its range, where it has one, runs

@@ -15,6 +15,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::findings::{Fact, Finding};
+use crate::memo::{Memo, Recall};
 use crate::outlook::Outlook;
 use crate::process::Process;
 use crate::solid::Cells;
@@ -172,6 +173,7 @@ pub struct Shop<'a> {
     artefacts: Vec<Artefact>,
     known: &'a [Fact],
     wanted: Wanted,
+    recall: Recall<'a>,
 }
 
 /// What a stage said and made.
@@ -206,6 +208,7 @@ impl<'a> Shop<'a> {
             findings: Vec::new(),
             artefacts: Vec::new(),
             wanted: Wanted::Piece,
+            recall: Recall::NOTHING,
         }
     }
 
@@ -220,6 +223,20 @@ impl<'a> Shop<'a> {
     #[must_use]
     pub fn title(&self) -> &str {
         self.title
+    }
+
+    /// Lets the stage recall pure work that runs before it have left in a memo, and leave its own. Nothing that the stage
+    /// says or makes changes by it.
+    #[must_use]
+    pub fn with_memo(mut self, memo: &'a Memo) -> Self {
+        self.recall = Recall::from(memo);
+        self
+    }
+
+    /// What may be recalled of pure work.
+    #[must_use]
+    pub fn recall(&self) -> Recall<'a> {
+        self.recall
     }
 
     /// Makes it the shop of a draft: [`Wanted::Facts`].

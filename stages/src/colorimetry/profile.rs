@@ -13,6 +13,7 @@ use moxcms::{
 };
 
 use crate::Srgb;
+use crate::memo::Key;
 
 /// Largest profile in bytes. Those of printers with four inks have one to four million.
 pub const LARGEST: u64 = 10 << 20;
@@ -22,6 +23,7 @@ pub struct Profile {
     inks: Inks,
     to_printer: Arc<TransformF32Executor>,
     to_srgb: Arc<TransformF32Executor>,
+    key: Key,
 }
 
 /// What a printer is sent.
@@ -75,9 +77,15 @@ impl Profile {
         let unusable = |error: moxcms::CmsError| format!("cannot be used: {}", plain(&error.to_string()));
         let to_printer = screen.create_transform_f32(Layout::Rgb, &profile, layout, options).map_err(unusable)?;
         let to_srgb = profile.create_transform_f32(layout, &screen, Layout::Rgb, options).map_err(unusable)?;
-        let profile = Self { inks, to_printer, to_srgb };
+        let key = Key::of("profile").bytes(bytes).made();
+        let profile = Self { inks, to_printer, to_srgb, key };
         profile.try_proofed(Srgb([0x80; 3])).ok_or("cannot be used: it gives no colour for a middle grey")?;
         Ok(profile)
+    }
+
+    /// The digest of the file.
+    pub(crate) fn key(&self) -> Key {
+        self.key
     }
 
     /// The colour that is printed in place of one.

@@ -13,8 +13,9 @@ use super::ColouredMesh;
 pub fn write(mesh: &ColouredMesh<'_>, out: &mut dyn Write) -> io::Result<()> {
     mesh.check()?;
     super::check_single(mesh.points)?;
+    let mut file = Vec::with_capacity(512 + 12 * mesh.points.len() + 17 * mesh.triangles.len());
     write!(
-        out,
+        file,
         "ply\nformat binary_little_endian 1.0\ncomment millimetres, +z up, the front faces -y\n\
          element vertex {}\nproperty float x\nproperty float y\nproperty float z\n\
          element face {}\nproperty list uchar int vertex_indices\n\
@@ -27,7 +28,7 @@ pub fn write(mesh: &ColouredMesh<'_>, out: &mut dyn Write) -> io::Result<()> {
         for (bytes, coordinate) in record.chunks_exact_mut(4).zip(point.as_vec3().to_array()) {
             bytes.copy_from_slice(&coordinate.to_le_bytes());
         }
-        out.write_all(&record)?;
+        file.extend_from_slice(&record);
     }
     for (triangle, &ink) in mesh.triangles.iter().zip(mesh.ink) {
         let [red, green, blue] = mesh.colours[ink as usize].0;
@@ -37,9 +38,9 @@ pub fn write(mesh: &ColouredMesh<'_>, out: &mut dyn Write) -> io::Result<()> {
         record[5..9].copy_from_slice(&b);
         record[9..13].copy_from_slice(&c);
         record[13..].copy_from_slice(&[red, green, blue, u8::MAX]);
-        out.write_all(&record)?;
+        file.extend_from_slice(&record);
     }
-    Ok(())
+    out.write_all(&file)
 }
 
 #[cfg(test)]

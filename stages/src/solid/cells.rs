@@ -49,6 +49,14 @@ impl Grid {
         self.len() == 0
     }
 
+    /// Clears the bits past the grid's end in the words of a line along x.
+    pub fn trim(&self, words: &mut [u64]) {
+        let past = self.counts.x as usize % 64;
+        if let (Some(last), true) = (words.last_mut(), past > 0) {
+            *last &= u64::MAX >> (64 - past);
+        }
+    }
+
     /// The same space cut `parts` times finer along each axis.
     #[must_use]
     pub fn refined(&self, parts: i32) -> Self {
@@ -71,6 +79,40 @@ impl Cells {
         let words_a_line = (grid.counts.x as usize).div_ceil(64);
         let lines = grid.counts.y as usize * grid.counts.z as usize;
         Self { grid, words_a_line, words: vec![0; words_a_line * lines] }
+    }
+
+    /// From its words, as [`Self::words`] gives them.
+    ///
+    /// # Errors
+    /// A plain message if the grid makes no sense, if there are not as many words as it needs, or if a bit past the end of
+    /// a line is set.
+    pub fn from_words(grid: Grid, words: Vec<u64>) -> Result<Self, String> {
+        if !(grid.origin.is_finite()
+            && grid.cell.is_finite()
+            && grid.cell > 0.0
+            && grid.counts.cmpge(IVec3::ZERO).all())
+        {
+            return Err(format!(
+                "a grid of {} cells of {} mm from {} on makes no sense",
+                grid.counts, grid.cell, grid.origin
+            ));
+        }
+        let words_a_line = (grid.counts.x as usize).div_ceil(64);
+        let needed = grid.counts.to_array()[1..].iter().try_fold(words_a_line, |n, &m| n.checked_mul(m as usize));
+        if needed != Some(words.len()) {
+            return Err(format!("a grid of {} cells does not fill {} words of 64 cells", grid.counts, words.len()));
+        }
+        let past = if grid.counts.x % 64 == 0 { 0 } else { u64::MAX << (grid.counts.x % 64) };
+        if past != 0 && words.chunks(words_a_line).any(|line| line[words_a_line - 1] & past != 0) {
+            return Err("a cell past the end of a line is solid".to_owned());
+        }
+        Ok(Self { grid, words_a_line, words })
+    }
+
+    /// Every line along x, y before z: see [`Self::line`].
+    #[must_use]
+    pub fn words(&self) -> &[u64] {
+        &self.words
     }
 
     /// Solid where `solid` says so, asked line by line on all threads.
@@ -218,7 +260,31 @@ impl Cells {
     /// Number of cube faces that look to each side.
     #[must_use]
     pub fn faces_by_side(&self) -> crate::Six<usize> {
-        crate::Six::from_fn(|side| self.iter().filter(|&c| !self.solid(c + side.step())).count())
+        let lines = (0..self.grid.counts.z).flat_map(|k| (0..self.grid.counts.y).map(move |j| (j, k)));
+        lines.fold(crate::Six([0; 6]), |mut counts, (j, k)| {
+            for side in Side::ALL {
+                counts[side] += self.faces_of_line(j, k, side);
+            }
+            counts
+        })
+    }
+
+    /// Number of faces that look to a side, of the cells in a line along x.
+    fn faces_of_line(&self, j: i32, k: i32, side: Side) -> usize {
+        let line = self.line(j, k);
+        let step = side.step();
+        let beside = IVec3::new(0, j, k) + step.with_x(0);
+        let beside = if self.grid.holds(beside) { self.line(beside.y, beside.z) } else { &[] };
+        let word = |words: &[u64], at: Option<usize>| at.and_then(|at| words.get(at)).copied().unwrap_or(0);
+        let open = |at: usize| {
+            let behind = match step.x {
+                1 => line[at] >> 1 | word(line, Some(at + 1)) << 63,
+                -1 => line[at] << 1 | word(line, at.checked_sub(1)) >> 63,
+                _ => word(beside, Some(at)),
+            };
+            (line[at] & !behind).count_ones() as usize
+        };
+        (0..line.len()).map(open).sum()
     }
 }
 
@@ -240,4 +306,27 @@ pub struct Face {
     pub cell: IVec3,
     /// Where it looks.
     pub side: Side,
+}
+
+#[cfg(test)]
+mod tests {
+    use glam::DVec3;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        /// Counted face by face, over lines of one, two and three words.
+        #[test]
+        fn faces_are_counted_whole_words_at_a_time(seed in any::<u64>(), x in 1..140, y in 1..4, z in 1..4) {
+            let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::new(x, y, z) };
+            let solid = |c: IVec3| {
+                let number = (c.x + 150 * (c.y + 5 * c.z)) as u64;
+                number.wrapping_mul(seed | 1).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 62 != 0
+            };
+            let cells = Cells::from_fn(grid, solid);
+            let counted = |side: Side| cells.iter().filter(|&c| !cells.solid(c + side.step())).count();
+            prop_assert_eq!(cells.faces_by_side(), crate::Six::from_fn(counted));
+        }
+    }
 }

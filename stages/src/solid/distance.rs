@@ -26,9 +26,17 @@ const FAR: u32 = u32::MAX / 4;
 
 /// What distance is taken to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum To {
+pub(super) enum To {
     Centres,
     Cubes,
+}
+
+impl To {
+    /// The share of one axis in a squared distance, in half edges: to what lies so many cells off.
+    pub(super) fn squared_halves(self, cells: i32) -> u32 {
+        let halves = 2 * cells.unsigned_abs();
+        (if self == Self::Cubes { halves.saturating_sub(1) } else { halves }).pow(2)
+    }
 }
 
 /// What lies beyond the lattice.
@@ -53,7 +61,7 @@ impl Distances {
         Self::to(To::Centres, cells, Beyond::Nothing)
     }
 
-    fn to(to: To, cells: &Cells, beyond: Beyond) -> Self {
+    pub(super) fn to(to: To, cells: &Cells, beyond: Beyond) -> Self {
         let grid = *cells.grid();
         let [nx, ny, nz] = grid.counts.to_array().map(|n| n as usize);
         let edge = if beyond == Beyond::Cubes { 0 } else { FAR };
@@ -92,11 +100,17 @@ impl Distances {
         self.squared[(cell.y as usize * nz + cell.z as usize) * nx + cell.x as usize]
     }
 
+    /// The square of a distance, in squares of half a lattice edge, both in mm. A cell is that far off if its own is no
+    /// less.
+    pub(super) fn squared_halves_of(distance: f64, edge: f64) -> f64 {
+        // A distance that is a whole number of half edges may come out a rounding error too large.
+        (2.0 * distance / edge).powi(2) * (1.0 - 1e-12)
+    }
+
     /// The cells whose centres are at least `distance` mm away.
     #[must_use]
     pub fn at_least(&self, distance: f64) -> Cells {
-        // A distance that is a whole number of half edges may come out a rounding error too large.
-        let least = (2.0 * distance / self.grid.cell).powi(2) * (1.0 - 1e-12);
+        let least = Self::squared_halves_of(distance, self.grid.cell);
         Cells::from_lines(self.grid, |j, k, words| {
             let nx = self.grid.counts.x as usize;
             let start = (j as usize * self.grid.counts.z as usize + k as usize) * nx;

@@ -19,6 +19,7 @@ pub mod inside;
 pub mod likeness;
 pub mod nearest;
 mod outward;
+pub mod reach;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod self_crossings;

@@ -15,6 +15,7 @@ use glam::{DVec3, IVec3};
 
 use super::{Cells, Face};
 use crate::Side;
+use crate::memo::Key;
 use crate::void::Void;
 
 /// What a triangle of the skin lies on.
@@ -67,6 +68,17 @@ impl Skin {
             sewing.whole_face(face, patch);
         }
         sewing.skin
+    }
+
+    /// The digest of points, triangles and what these lie on.
+    #[must_use]
+    pub fn key(&self) -> Key {
+        let patch = |patch: &Patch| match patch {
+            Patch::Outside(face) => u64::from(*face) + 1,
+            Patch::Inside => 0,
+        };
+        let patches = self.patches.iter().map(|p| patch(p).to_le_bytes());
+        Key::of("skin").points(&self.points).triangles(&self.triangles).list(patches).made()
     }
 
     /// The volume inside, in mm³, by the divergence theorem.

@@ -122,11 +122,9 @@ pub(super) fn paint(
         Coat::Colour(colour) => Some(*colour),
         Coat::Gradient(_) | Coat::Picture(_) => None,
     }));
-    let mut colours: Vec<Srgb> = on_faces.clone();
-    colours.extend(own.0.into_iter().flatten().chain([settings.inside]));
-    colours.par_sort_unstable();
-    colours.dedup();
-    let ink = on_faces.par_iter().map(|colour| colours.partition_point(|c| c < colour) as u32).collect();
+    let Inks { colours, sorted } = Inks::of(own.0.into_iter().flatten().chain([settings.inside]), &on_faces);
+    let place = |colour: &Srgb| sorted[sorted.partition_point(|(c, _)| c < colour)].1;
+    let ink = on_faces.par_iter().map(place).collect();
 
     let mean = |side: &Dressed| {
         let seen = side.seen.iter().filter_map(|seen| match seen {
@@ -138,6 +136,32 @@ pub(super) fn paint(
     };
     let sides = Six::from_fn(|side| own[side].unwrap_or_else(|| mean(&dressed[side])));
     (Paint { colours, faces, ink, sides, inside: settings.inside, guard: None }, covered)
+}
+
+/// The colours of a piece: first those that the settings name for sides and inside, in the order of the sides; then all
+/// others, sorted. So pieces that differ in their colours alone have the same ink on the same face.
+struct Inks {
+    colours: Vec<Srgb>,
+    /// Sorted, each with its place.
+    sorted: Vec<(Srgb, u32)>,
+}
+
+impl Inks {
+    fn of(named: impl Iterator<Item = Srgb>, on_faces: &[Srgb]) -> Self {
+        let mut colours: Vec<Srgb> = Vec::new();
+        for colour in named {
+            if !colours.contains(&colour) {
+                colours.push(colour);
+            }
+        }
+        let mut others: Vec<Srgb> = on_faces.par_iter().copied().filter(|colour| !colours.contains(colour)).collect();
+        others.par_sort_unstable();
+        others.dedup();
+        colours.extend(others);
+        let mut sorted: Vec<(Srgb, u32)> = colours.iter().copied().zip(0..).collect();
+        sorted.par_sort_unstable();
+        Self { colours, sorted }
+    }
 }
 
 /// Lays a band or a spot over the faces that it covers; gives their number.

@@ -48,7 +48,7 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 3;
+    const VERSION: u32 = 4;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
@@ -67,14 +67,14 @@ impl Stage for Colour {
         settings.pictures().try_for_each(|(side, picture)| laying::read(side, picture, shop).map(drop))
     }
 
-    fn run(settings: &Settings, mut piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
+    fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cell = some_cubes(piece.cells().expect("the plan saw to it"))?.grid().cell;
         let hull = piece.hull().expect("the plan saw to it");
         let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
         palette::say(shop, &paint)?;
         shop.go_on()?;
         let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
-        let path = writing::write(shop, &hull.skin, &paint, banded.as_ref())?;
+        let path = writing::write(shop, &hull, &paint, banded.as_ref())?;
         folded::write(settings.folded.as_ref(), &dressed, &paint, cell, shop)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))

@@ -16,6 +16,7 @@ use crate::colorimetry::deficiency::Deficiency;
 use crate::colorimetry::gamut::Printable;
 use crate::colorimetry::{Lab, difference, lab};
 use crate::findings::{Fact, Finding};
+use crate::memo::{Key, Weigh};
 use crate::paint::Paint;
 use crate::stage::{Halt, Shop};
 use crate::{Side, Six, Srgb};
@@ -43,20 +44,53 @@ const GREY: f64 = 5.0;
 
 /// Says whether the sides' colours can be printed and told apart, and what would do better.
 pub(super) fn say(shop: &mut Shop<'_>, paint: &Paint) -> Result<(), Halt> {
-    let printable = shop.process().printable();
-    let palette = Palette::of(paint, &printable);
-    shop.fact(palette.printable_colours());
-    shop.fact(palette.neighbours());
-    for side in Side::ALL {
-        if let Some(finding) = palette.out_of_gamut(side) {
-            shop.finding(finding);
-        }
-    }
-    let Some(close) = palette.closest().filter(|gap| gap.weighed() < GAP) else { return Ok(()) };
     shop.go_on()?;
-    let better = suggestion::wider(&palette, &printable);
-    shop.finding(palette.too_close(&close, better.as_ref()));
+    let (chosen, plain) = (paint.sides, plain(paint));
+    let process = shop.process();
+    let key = || {
+        let plain = Side::ALL.into_iter().fold(0, |bits, side| bits << 1 | u64::from(plain[side]));
+        Key::of("palette 1").list(chosen.0.iter().map(|c| c.0)).whole(plain).key(process.printable_key()).made()
+    };
+    let said = shop.recall().of(key, || {
+        let printable = process.printable();
+        Said::of(&Palette::with(chosen, plain, &printable), &printable)
+    });
+    said.facts.iter().for_each(|fact| shop.fact(fact.clone()));
+    said.findings.iter().for_each(|finding| shop.finding(finding.clone()));
     Ok(())
+}
+
+/// Sides all of whose faces have the one colour.
+fn plain(paint: &Paint) -> Six<bool> {
+    let mut plain = Six([true; 6]);
+    for (face, &ink) in paint.faces.iter().zip(&paint.ink) {
+        plain[face.side] &= paint.colours[ink as usize] == paint.sides[face.side];
+    }
+    plain
+}
+
+/// What there is to say about a palette.
+struct Said {
+    facts: [Fact; 2],
+    findings: Vec<Finding>,
+}
+
+impl Said {
+    fn of(palette: &Palette, printable: &Printable) -> Self {
+        let mut findings: Vec<Finding> = Side::ALL.into_iter().filter_map(|side| palette.out_of_gamut(side)).collect();
+        if let Some(close) = palette.closest().filter(|gap| gap.weighed() < GAP) {
+            let better = suggestion::wider(palette, printable);
+            findings.push(palette.too_close(&close, better.as_ref()));
+        }
+        Self { facts: [palette.printable_colours(), palette.neighbours()], findings }
+    }
+}
+
+impl Weigh for Said {
+    fn bytes(&self) -> usize {
+        // Two tables of six and twelve rows of short words, and a few sentences.
+        8192
+    }
 }
 
 /// The pairs of sides that share an edge.
@@ -113,15 +147,6 @@ impl Gap {
 }
 
 impl Palette {
-    fn of(paint: &Paint, printable: &Printable) -> Self {
-        let chosen = paint.sides;
-        let mut plain = Six([true; 6]);
-        for (face, &ink) in paint.faces.iter().zip(&paint.ink) {
-            plain[face.side] &= paint.colours[ink as usize] == chosen[face.side];
-        }
-        Self::with(chosen, plain, printable)
-    }
-
     fn with(chosen: Six<Srgb>, plain: Six<bool>, printable: &Printable) -> Self {
         let printed = Six(chosen.0.map(|colour| printable.printable(colour)));
         Self { chosen, printed, seen: Six(printed.0.map(Seen::of)), plain }

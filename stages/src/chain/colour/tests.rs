@@ -72,7 +72,7 @@ fn run(cells: Cells, picture: RgbImage, set: &Value) -> Run {
     let mut shop = Shop::new(&process, &files, &[], &never, &mut shelf);
     let settings: Settings = serde_json::from_value(settings(set)).unwrap();
     Colour::check(&settings, &shop).unwrap();
-    let mut piece = Workpiece::default().with_cells(cells);
+    let piece = Workpiece::default().with_cells(cells);
     let hull = piece.hull().unwrap();
     let (_, paint) = lay(&settings, &piece, &hull, &mut shop).unwrap();
     let said = shop.close();

@@ -1,25 +1,38 @@
 //! Writes the piece in its formats, and its pictures.
 
+use std::cell::LazyCell;
 use std::path::PathBuf;
 
 use super::{ORDERED, PICTURE};
 use crate::Srgb;
 use crate::findings::{Fact, Unit};
 use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+use crate::memo::Key;
 use crate::paint::Paint;
 use crate::solid::banded::Banded;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop};
+use crate::workpiece::Hull;
 
 /// Writes all, with the cut skin where there is one; gives the path of the ordered file.
-pub(super) fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint, banded: Option<&Banded>) -> Result<PathBuf, Halt> {
-    let skin = banded.map_or(skin, |banded| &banded.skin);
+pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Option<&Banded>) -> Result<PathBuf, Halt> {
+    let skin = banded.map_or(&hull.skin, |banded| &banded.skin);
     let (colours, ink) = inks(skin, paint, banded.map(|banded| banded.band.as_slice()), shop.process().bare());
     let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &colours, ink: &ink };
     shop.fact(Fact::whole("triangles", skin.triangles.len(), Unit::Triangles));
+    // What hangs on the mesh and on which ink lies where, but on no colour.
+    let recall = shop.recall();
+    let inked = LazyCell::new(|| {
+        let skin = banded.map_or(hull.key, |banded| banded.skin.key());
+        Key::of("inked").key(skin).wholes(&ink).made()
+    });
+    let key = |purpose: &str| Key::of(purpose).key(*inked).made();
+
     let title = shop.title().to_owned();
     let path = shop.artefact(ORDERED, "the file to order: 3MF, a colour for each triangle", |out| {
-        threemf::write(&mesh, &title, out)
+        threemf::check(&mesh)?;
+        let pattern = recall.of(|| key("3mf 1"), || threemf::Pattern::of(&mesh));
+        pattern.write(&colours, &title, out)
     })?;
     shop.go_on()?;
     if shop.draft() {
@@ -30,10 +43,21 @@ pub(super) fn write(shop: &mut Shop<'_>, skin: &Skin, paint: &Paint, banded: Opt
         stl::write(&skin.points, &skin.triangles, out)
     })?;
     shop.go_on()?;
-    for (view, image) in picture::render_all(&mesh, PICTURE) {
-        shop.artefact(&view.file_name(), &format!("the piece seen {}", view.words()), |out| image.write_png(out))?;
+    if colours.len() > picture::FEW_INKS {
+        for (view, image) in picture::render_all(&mesh, PICTURE) {
+            shop.artefact(&view.file_name(), &what(view), |out| image.write_png(out))?;
+        }
+        return Ok(path);
+    }
+    let views = recall.of(|| key("views 1"), || picture::Views::of(&mesh, PICTURE));
+    for (view, write) in views.in_colours(&colours) {
+        shop.artefact(&view.file_name(), &what(view), write)?;
     }
     Ok(path)
+}
+
+fn what(view: picture::View) -> String {
+    format!("the piece seen {}", view.words())
 }
 
 /// The colours of a skin and the place of each triangle's among them: `bare` in the bands where ink is held back.

@@ -55,9 +55,10 @@ fn cm3(fact: &Fact) -> Option<f64> {
 
 /// Cube faces that are there to be seen and handled: those of shafts are cut away.
 fn outside_faces(cells: &Cells, void: Option<&Void>) -> usize {
-    let there = |cell: &IVec3| !void.is_some_and(|void| void.shafts.solid(*cell));
+    let all: usize = cells.faces_by_side().0.iter().sum();
     let open = |cell: IVec3| Side::ALL.iter().filter(|side| !cells.solid(cell + side.step())).count();
-    cells.iter().filter(there).map(open).sum()
+    let cut = |void: &Void| void.shafts.iter().filter(|&cell| cells.solid(cell)).map(open).sum::<usize>();
+    all - void.map_or(0, cut)
 }
 
 /// A measured amount as a decimal with so many digits behind the point.

@@ -3,6 +3,7 @@
 use glam::IVec3;
 
 use crate::solid::distance::{Beyond, Distances};
+use crate::solid::reach::{far_from_centres, far_from_cubes};
 use crate::solid::{Cells, Components, Grid, Leave, Neighbours, air, make_well_composed};
 
 /// The lattice on which the cavity is laid out.
@@ -11,8 +12,8 @@ pub(super) struct Lattice {
     pub(super) solid: Cells,
     /// How many lattice cells lie along the edge of a cell.
     pub(super) per_cell: i32,
-    /// Distance from each lattice cell's centre to the outside.
-    pub(super) depth: Distances,
+    /// The rest of the grid.
+    pub(super) outside: Cells,
 }
 
 /// The finest share of the wall that a lattice cell may take. The cavity's rounded edges are polygons with sides about as
@@ -27,13 +28,17 @@ impl Lattice {
     pub(super) fn new(cells: &Cells, wall: f64) -> Self {
         let per_cell = Fineness::of(cells.grid().cell, wall).per_cell as i32;
         let solid = refined(cells, per_cell);
-        let outside = air(&solid);
-        Self { depth: Distances::to_cubes(&outside, Beyond::Cubes), solid, per_cell }
+        Self { outside: air(&solid), solid, per_cell }
     }
 
     /// The lattice cells whose centres leave the wall, and a little slack.
     pub(super) fn room(&self, wall: f64) -> Cells {
-        self.depth.at_least(wall + SLACK * self.solid.grid().cell)
+        far_from_cubes(&self.outside, Beyond::Cubes, wall + SLACK * self.solid.grid().cell)
+    }
+
+    /// The largest distance of a lattice cell's centre from the outside, in mm.
+    pub(super) fn deepest(&self) -> f64 {
+        Distances::to_cubes(&self.outside, Beyond::Cubes).largest()
     }
 
     /// The same cells on the finer lattice.
@@ -102,20 +107,19 @@ pub(super) fn emptied(cavity: &Cells, shafts: &Cells, gap: f64) -> Cells {
     // Middles of the ball lie on lattice corners where it is an even number of lattice cells wide, else on centres; so a
     // channel just wide enough, straight along an axis, is found so.
     let beside = if (gap / edge).ceil() as i64 % 2 == 0 {
-        let material = corners_of(&air(&void), Share::Any);
-        let rolled = rolled(&material, &corners_of(shafts, Share::All), Distances::to_centres, radius);
+        let free = far_from_centres(&corners_of(&air(&void), Share::Any), radius);
+        let rolled = rolled(&free, &corners_of(shafts, Share::All));
         cells_near_corners(&rolled, radius * 3f64.sqrt(), void.grid())
     } else {
-        let rolled = rolled(&air(&void), shafts, |m| Distances::to_cubes(m, Beyond::Nothing), radius);
-        air(&Distances::to_centres(&rolled).at_least(radius * 3f64.sqrt() + edge / 2.0))
+        let rolled = rolled(&far_from_cubes(&air(&void), Beyond::Nothing, radius), shafts);
+        air(&far_from_centres(&rolled, radius * 3f64.sqrt() + edge / 2.0))
     };
     reached(&void.zip(&beside, |a, b| a & b).or(shafts), shafts).zip(cavity, |a, b| a & b)
 }
 
-/// Where the middle of the ball gets to, starting in the shafts.
-fn rolled(material: &Cells, shafts: &Cells, distances: impl Fn(&Cells) -> Distances, radius: f64) -> Cells {
-    let free = distances(material).at_least(radius);
-    reached(&free, &shafts.zip(&free, |a, b| a & b))
+/// Where the middle of the ball gets to, starting in the shafts, where it has room.
+fn rolled(free: &Cells, shafts: &Cells) -> Cells {
+    reached(free, &shafts.zip(free, |a, b| a & b))
 }
 
 /// The components of a set that hold any of the seeds.
@@ -139,16 +143,42 @@ enum Share {
 fn corners_of(cells: &Cells, share: Share) -> Cells {
     let grid = cells.grid();
     let corners = Grid { origin: grid.origin - grid.cell / 2.0, cell: grid.cell, counts: grid.counts + 1 };
-    Cells::from_fn(corners, |corner| {
-        let mut held = around(corner).map(|cell| cells.solid(cell));
-        if share == Share::Any { held.any(|h| h) } else { held.all(|h| h) }
+    let all = share == Share::All;
+    Cells::from_lines(corners, |j, k, words| {
+        let lines = lines_around(cells, j - 1, k - 1);
+        let mut before = 0;
+        for (w, word) in words.iter_mut().enumerate() {
+            let here = lines.iter().map(|line| line.get(w).copied().unwrap_or(0));
+            let held = if all { here.fold(u64::MAX, |a, b| a & b) } else { here.fold(0, |a, b| a | b) };
+            // Corner i lies between the cells i − 1 and i.
+            let moved = held << 1 | before;
+            *word = if all { held & moved } else { held | moved };
+            before = held >> 63;
+        }
     })
 }
 
 /// The cells with a corner no farther than `reach` from one of the given corners.
 fn cells_near_corners(corners: &Cells, reach: f64, grid: &Grid) -> Cells {
-    let near = air(&Distances::to_centres(corners).at_least(reach * (1.0 + 1e-9)));
-    Cells::from_fn(*grid, |cell| (0..8).any(|i| near.solid(cell + IVec3::new(i & 1, i >> 1 & 1, i >> 2))))
+    let near = air(&far_from_centres(corners, reach * (1.0 + 1e-9)));
+    Cells::from_lines(*grid, |j, k, words| {
+        let lines = lines_around(&near, j, k);
+        let any = |w: usize| lines.iter().map(|line| line.get(w).copied().unwrap_or(0)).fold(0, |a, b| a | b);
+        for (w, word) in words.iter_mut().enumerate() {
+            // Cell i lies between the corners i and i + 1.
+            *word = any(w) | any(w) >> 1 | any(w + 1) << 63;
+        }
+        grid.trim(words);
+    })
+}
+
+/// The lines along x at j and j + 1, k and k + 1; empty off the grid.
+fn lines_around(cells: &Cells, j: i32, k: i32) -> [&[u64]; 4] {
+    let counts = cells.grid().counts;
+    let line = |j: i32, k: i32| {
+        if (0..counts.y).contains(&j) && (0..counts.z).contains(&k) { cells.line(j, k) } else { &[] as &[u64] }
+    };
+    [line(j, k), line(j + 1, k), line(j, k + 1), line(j + 1, k + 1)]
 }
 
 /// Gives back to the material the cavity cells with which the printed solid would touch itself in an edge or a corner

@@ -64,7 +64,7 @@ impl Stage for Hollow {
 
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
-    const VERSION: u32 = 3;
+    const VERSION: u32 = 4;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Void];
 
@@ -157,7 +157,7 @@ fn too_thick(settings: &Settings, lattice: &Lattice) -> Misfit {
         format!(
             "a wall of {} leaves no cavity: the deepest place inside the piece lies {:.2} mm from the outside",
             settings.wall,
-            lattice.depth.largest()
+            lattice.deepest()
         ),
         "ask for a thinner wall, scale the piece up, or leave hollow out",
     )

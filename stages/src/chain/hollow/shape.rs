@@ -36,9 +36,13 @@ use crate::void::Void;
 const CLOSE: f64 = 1e-9;
 /// Each side of a triangle is sampled at this many places beyond its first.
 const SAMPLES: usize = 4;
-/// Most rounds of pushing triangles. The demo needs fifteen, of which the first five do nearly all the work;
-/// `Shaped::thin` says where more would be needed.
+/// Most rounds of pushing triangles; `Shaped::thin` says where more would be needed.
 const ROUNDS: usize = 24;
+/// By which share of h a sample is pushed beyond the wall, in the first round. What a push lacks shrinks from round to
+/// round by about half and would go on doing so for ever …
+const BEYOND: f64 = 1e-4;
+/// … so each round pushes farther beyond the wall than the last, up to this share.
+const MOST_BEYOND: f64 = 1e-2;
 
 /// What came out.
 pub(super) struct Shaped {
@@ -218,9 +222,10 @@ impl Mould<'_> {
                 of_corner[c].push(q as u32);
             }
         }
-        for _ in 0..ROUNDS {
+        for round in 0..ROUNDS {
+            let beyond = self.edge * (BEYOND * (1u64 << round) as f64).min(MOST_BEYOND);
             let pushes: Vec<[(usize, DVec3); 6]> =
-                active.par_iter().filter_map(|&q| self.pushes(quads[q], points)).collect();
+                active.par_iter().filter_map(|&q| self.pushes(quads[q], points, beyond)).collect();
             if pushes.is_empty() {
                 return Vec::new();
             }
@@ -241,14 +246,15 @@ impl Mould<'_> {
             active.dedup();
         }
         let mut thin: Vec<usize> =
-            active.iter().filter(|&&q| self.pushes(quads[q], points).is_some()).flat_map(|&q| quads[q]).collect();
+            active.iter().filter(|&&q| self.pushes(quads[q], points, 0.0).is_some()).flat_map(|&q| quads[q]).collect();
         thin.sort_unstable();
         thin.dedup();
         thin
     }
 
-    /// How the corners of a quad's two triangles have to be pushed, or `None` where the wall holds.
-    fn pushes(&self, quad: [usize; 4], points: &[DVec3]) -> Option<[(usize, DVec3); 6]> {
+    /// How the corners of a quad's two triangles have to be pushed to keep the wall and `beyond` more, or `None` where
+    /// the wall holds.
+    fn pushes(&self, quad: [usize; 4], points: &[DVec3], beyond: f64) -> Option<[(usize, DVec3); 6]> {
         let corners = quad.map(|c| points[c]);
         let middle = corners.iter().sum::<DVec3>() / 4.0;
         let size = corners.iter().map(|c| (*c - middle).length()).fold(0.0, f64::max);
@@ -261,7 +267,7 @@ impl Mould<'_> {
         let mut pushes = [(quad[0], DVec3::ZERO); 6];
         let mut any = false;
         for (half, triangle) in split(corners).into_iter().enumerate() {
-            let push = self.lacking(triangle.map(|i| corners[i]), &blocks);
+            let push = self.lacking(triangle.map(|i| corners[i]), &blocks, beyond);
             for (slot, i) in triangle.into_iter().enumerate() {
                 let weighted = push.map_or(DVec3::ZERO, |p| p[slot]);
                 pushes[3 * half + slot] = (quad[i], weighted);
@@ -283,8 +289,9 @@ impl Mould<'_> {
                 && ways.iter().all(|&way| block.met(way) == Met::Face && way.dot(ways[0]) > 0.0))
     }
 
-    /// By how much each corner of a triangle has to move so that its worst sample keeps the wall.
-    fn lacking(&self, triangle: [DVec3; 3], blocks: &[Block]) -> Option<[DVec3; 3]> {
+    /// By how much each corner of a triangle has to move so that its worst sample keeps the wall and `beyond` more; `None`
+    /// where the wall holds.
+    fn lacking(&self, triangle: [DVec3; 3], blocks: &[Block], beyond: f64) -> Option<[DVec3; 3]> {
         let [a, b, c] = triangle;
         let longest2 = (a - b).length_squared().max((b - c).length_squared()).max((c - a).length_squared());
         // Jung: the enclosing circle of a triangle has at most the radius √(longest²/3); samples cut it SAMPLES times finer.
@@ -313,7 +320,7 @@ impl Mould<'_> {
         // The smallest moves of the corners that move the sample by the lack (least squares over the weights).
         worst.map(|(lack, weights, way)| {
             let total: f64 = weights.iter().map(|w| w * w).sum();
-            weights.map(|w| way * (lack * w / total))
+            weights.map(|w| way * ((lack + beyond) * w / total))
         })
     }
 }

@@ -4,8 +4,8 @@
 use glam::{DVec3, IVec3};
 use rayon::prelude::*;
 
-use super::intent::{Intent, NEAR};
-use super::mesh::Mesh;
+use super::intent::{Form, Intent, NEAR};
+use super::mesh::{Coloured, Mesh};
 use super::said::{Regions, Said, Spot};
 use crate::findings::{Fact, Finding, Unit};
 use crate::{Side, Six, Srgb};
@@ -28,46 +28,47 @@ pub(super) enum Faces {
 }
 
 /// Looks up the painted face under each outside triangle.
-pub(super) fn assign(mesh: &Mesh, outside: &[bool], intent: &Intent<'_>) -> Vec<Faces> {
+pub(super) fn assign(mesh: &Mesh, outside: &[bool], form: &Form<'_>) -> Vec<Faces> {
     (0..mesh.triangles.len())
         .into_par_iter()
-        .map(|t| if outside[t] { faces(mesh, t, intent) } else { Faces::Inside })
+        .map(|t| if outside[t] { faces(mesh, t, form) } else { Faces::Inside })
         .collect()
 }
 
-fn faces(mesh: &Mesh, t: usize, intent: &Intent<'_>) -> Faces {
+fn faces(mesh: &Mesh, t: usize, form: &Form<'_>) -> Faces {
     let normal = mesh.cross(t).normalize_or_zero();
     let Some(side) = Side::ALL.into_iter().find(|side| (normal - side.normal()).length() <= SQUARE) else {
         return Faces::None;
     };
     // The cell behind the face is the one in which the point half a cell below the triangle lies.
-    let below = (mesh.centroid(t) - intent.origin()) / intent.cell() - 0.5 * side.normal();
+    let below = (mesh.centroid(t) - form.origin()) / form.cell() - 0.5 * side.normal();
     let cell = below.floor();
-    let slack = NEAR / intent.cell();
+    let slack = NEAR / form.cell();
     let low = cell + 0.5 + 0.5 * side.normal() - 0.5 * (DVec3::ONE - side.normal().abs());
     let high = low + (DVec3::ONE - side.normal().abs());
     let within = mesh.corners(t).iter().all(|&corner| {
-        let at = (corner - intent.origin()) / intent.cell();
+        let at = (corner - form.origin()) / form.cell();
         at.cmpge(low - slack).all() && at.cmple(high + slack).all()
     });
-    match intent.find(cell.as_ivec3(), side) {
+    match form.find(cell.as_ivec3(), side) {
         Some(face) if within => Faces::Painted(face as u32),
         _ => Faces::Unpainted(side),
     }
 }
 
 /// Says what the assignment shows.
-pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: &mut Said) {
+pub(super) fn check(file: &Coloured, assigned: &[Faces], intent: &Intent<'_>, said: &mut Said) {
+    let (Coloured { mesh, colours }, form) = (file, &intent.form);
     let mut area_by_side = Six([0.0; 6]);
-    let mut covered = vec![0.0; intent.faces()];
-    let mut bare = vec![0.0; intent.faces()];
+    let mut covered = vec![0.0; form.faces()];
+    let mut bare = vec![0.0; form.faces()];
     let (mut no_side, mut unpainted, mut wrong, mut inside_wrong) = (vec![], vec![], vec![], vec![]);
     let mut uncoloured = 0;
     for (t, &faces) in assigned.iter().enumerate() {
         let spot = |cell| Spot { mm: mesh.centroid(t), cell, measure: 0.0 };
-        uncoloured += usize::from(mesh.colours[t].is_none());
+        uncoloured += usize::from(colours[t].is_none());
         match faces {
-            Faces::Inside if mesh.colours[t] != Some(intent.inside()) => inside_wrong.push(spot(None)),
+            Faces::Inside if colours[t] != Some(intent.inside()) => inside_wrong.push(spot(None)),
             Faces::Inside => {}
             Faces::None => no_side.push(spot(None)),
             Faces::Unpainted(side) => {
@@ -75,13 +76,13 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
                 unpainted.push(spot(None));
             }
             Faces::Painted(face) => {
-                let (cell, side) = intent.face(face as usize);
+                let (cell, side) = form.face(face as usize);
                 area_by_side[side] += mesh.area(t);
                 covered[face as usize] += mesh.area(t);
-                if is_band(mesh, t, face as usize, intent) {
+                if is_band(file, t, face as usize, intent) {
                     bare[face as usize] += mesh.area(t);
-                } else if mesh.colours[t] != Some(intent.colour(face as usize)) {
-                    wrong.push((side, face, mesh.colours[t], spot(Some(cell))));
+                } else if colours[t] != Some(intent.colour(face as usize)) {
+                    wrong.push((side, face, colours[t], spot(Some(cell))));
                 }
             }
         }
@@ -94,7 +95,7 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
     said.facts.push(Fact::whole("triangles without a colour", uncoloured, Unit::Triangles));
     wrong_colour(&wrong, intent, said);
     let again = "do not order this file; make it again with `colour`";
-    let region = intent.region();
+    let region = form.region();
     let mut fault = |code: &str, spots: Vec<Spot>, what: &str| {
         if !spots.is_empty() {
             let regions = Regions::new(spots.iter().copied(), region);
@@ -113,7 +114,7 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
         "outside triangles face none of the six sides, so they show no colour of their own",
     );
     fault("off-the-cells", unpainted, "outside triangles lie where the job has no painted cube face");
-    fault("face-missing", uncovered(&covered, intent), "painted cube faces are not there in full");
+    fault("face-missing", uncovered(&covered, form), "painted cube faces are not there in full");
     if intent.guarded() {
         fault(
             "guard-wrong",
@@ -125,28 +126,29 @@ pub(super) fn check(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>, said: 
 }
 
 /// Whether a triangle on a painted face is bare where the job wants it bare.
-pub(super) fn is_band(mesh: &Mesh, t: usize, face: usize, intent: &Intent<'_>) -> bool {
+pub(super) fn is_band(file: &Coloured, t: usize, face: usize, intent: &Intent<'_>) -> bool {
     if !intent.guarded() {
         return false;
     }
-    let bands = intent.bands(face);
-    let low = intent.origin() + intent.cell() * intent.face(face).0.as_dvec3();
-    mesh.colours[t] == Some(bands.bare) && bands.hold(&mesh.corners(t).map(|corner| corner - low), intent.cell())
+    let (bands, form) = (intent.bands(face), &intent.form);
+    let low = form.origin() + form.cell() * form.face(face).0.as_dvec3();
+    file.colours[t] == Some(bands.bare) && bands.hold(&file.mesh.corners(t).map(|corner| corner - low), form.cell())
 }
 
 /// Painted faces with more or less bare than their bands: what is bare elsewhere has been told as a wrong colour.
 fn wrong_bands(bare: &[f64], intent: &Intent<'_>) -> Vec<Spot> {
-    let slack = 4.0 * NEAR * intent.cell();
-    let wanted = |f: usize| intent.bands(f).area(intent.face(f).1, intent.cell());
+    let form = &intent.form;
+    let slack = 4.0 * NEAR * form.cell();
+    let wanted = |f: usize| intent.bands(f).area(form.face(f).1, form.cell());
     (0..bare.len())
-        .filter(|&f| (bare[f] - wanted(f)).abs() > slack && !intent.in_mouth(f))
-        .map(|f| Spot { mm: intent.face_middle(f), cell: Some(cell_of(intent, f)), measure: bare[f] })
+        .filter(|&f| (bare[f] - wanted(f)).abs() > slack && !form.in_mouth(f))
+        .map(|f| Spot { mm: form.face_middle(f), cell: Some(cell_of(form, f)), measure: bare[f] })
         .collect()
 }
 
 fn wrong_colour(wrong: &[(Side, u32, Option<Srgb>, Spot)], intent: &Intent<'_>, said: &mut Said) {
     let Some(&(side, face, found, _)) = wrong.first() else { return };
-    let regions = Regions::new(wrong.iter().map(|w| w.3), intent.region());
+    let regions = Regions::new(wrong.iter().map(|w| w.3), intent.form.region());
     let found = found.map_or("no colour".to_owned(), |c| c.to_string());
     let message = format!(
         "{} outside triangles do not carry their side's colour, {}; the first faces the {side} and has {found} instead of {}",
@@ -161,16 +163,16 @@ fn wrong_colour(wrong: &[(Side, u32, Option<Srgb>, Spot)], intent: &Intent<'_>, 
 }
 
 /// Painted faces, other than those that an opening has cut away, of which more or less is there than a whole face.
-fn uncovered(covered: &[f64], intent: &Intent<'_>) -> Vec<Spot> {
-    let whole = intent.cell() * intent.cell();
+fn uncovered(covered: &[f64], form: &Form<'_>) -> Vec<Spot> {
+    let whole = form.cell() * form.cell();
     // Points that are off by NEAR change the area by four strips of that breadth at most.
-    let slack = 4.0 * NEAR * intent.cell();
+    let slack = 4.0 * NEAR * form.cell();
     (0..covered.len())
-        .filter(|&f| (covered[f] - whole).abs() > slack && !intent.in_mouth(f))
-        .map(|f| Spot { mm: intent.face_middle(f), cell: Some(cell_of(intent, f)), measure: covered[f] })
+        .filter(|&f| (covered[f] - whole).abs() > slack && !form.in_mouth(f))
+        .map(|f| Spot { mm: form.face_middle(f), cell: Some(cell_of(form, f)), measure: covered[f] })
         .collect()
 }
 
-fn cell_of(intent: &Intent<'_>, f: usize) -> IVec3 {
-    intent.face(f).0
+fn cell_of(form: &Form<'_>, f: usize) -> IVec3 {
+    form.face(f).0
 }

@@ -1,26 +1,37 @@
 //! What the job asked for: the only thing that is taken from the workpiece. Everything else is measured on the file.
 
+use std::sync::OnceLock;
+
 use glam::{DVec3, IVec3};
 
+use crate::memo::Key;
 use crate::paint::Paint;
-use crate::solid::Grid;
+use crate::solid::{Face, Grid};
 use crate::void::{Opening, Void};
+use crate::workpiece::faces_key;
 use crate::{Side, Srgb};
 
 /// How far in mm a point of the file may lie off where the job has it: more than rounding to three decimals leaves
 /// (5e-4), far less than the smallest cell (some 0.1).
 pub(super) const NEAR: f64 = 2e-3;
 
-/// What the job asked for.
-pub(super) struct Intent<'a> {
+/// The form that the job asked for.
+pub(super) struct Form<'a> {
     grid: Grid,
-    paint: &'a Paint,
-    /// Places in `paint.faces`, sorted by cell and side.
-    by_cell: Vec<u32>,
+    /// The faces that are painted.
+    faces: &'a [Face],
+    /// Places in `faces`, sorted by cell and side, once somebody looks for one.
+    by_cell: OnceLock<Vec<u32>>,
     /// The openings, with the boxes of their shafts.
     pub(super) openings: &'a [Opening],
     /// The wall in mm between cavity and outside, where there is a void.
     pub(super) wall: Option<f64>,
+}
+
+/// What the job asked for.
+pub(super) struct Intent<'a> {
+    pub(super) form: Form<'a>,
+    paint: &'a Paint,
     /// The colour of the bare material.
     bare: Srgb,
 }
@@ -28,10 +39,61 @@ pub(super) struct Intent<'a> {
 impl<'a> Intent<'a> {
     /// `wall`, where given, stands before that of the void.
     pub(super) fn new(grid: &Grid, paint: &'a Paint, void: Option<&'a Void>, wall: Option<f64>, bare: Srgb) -> Self {
-        let mut by_cell: Vec<u32> = (0..paint.faces.len() as u32).collect();
-        by_cell.sort_unstable_by_key(|&f| key(paint.faces[f as usize].cell, paint.faces[f as usize].side));
-        let openings = void.map_or(&[][..], |void| &void.openings);
-        Self { grid: *grid, paint, by_cell, openings, wall: void.map(|void| wall.unwrap_or(void.wall)), bare }
+        let form = Form {
+            grid: *grid,
+            faces: &paint.faces,
+            by_cell: OnceLock::new(),
+            openings: void.map_or(&[][..], |void| &void.openings),
+            wall: void.map(|void| wall.unwrap_or(void.wall)),
+        };
+        Self { form, paint, bare }
+    }
+
+    /// The colour asked for on the painted face `f`.
+    pub(super) fn colour(&self, f: usize) -> Srgb {
+        self.paint.colours[self.paint.ink[f] as usize]
+    }
+
+    /// The colour asked for inside.
+    pub(super) fn inside(&self) -> Srgb {
+        self.paint.inside
+    }
+
+    /// Whether the job asked for guard bands.
+    pub(super) fn guarded(&self) -> bool {
+        self.paint.guard.is_some()
+    }
+
+    /// Where the painted face `f` is to be left bare.
+    pub(super) fn bands(&self, f: usize) -> Bands {
+        let none = Bands { bare: self.bare, width: 0.0, low: [false; 3], high: [false; 3] };
+        // Where ink and material have one colour, a band does not show.
+        let Some(guard) = self.paint.guard.filter(|_| self.colour(f) != self.bare) else { return none };
+        let mut bands = Bands { width: guard.width, ..none };
+        let across = self.form.face(f).1.axis();
+        for side in Side::ALL.into_iter().filter(|side| side.axis() != across) {
+            // At the rim of an opening a face is left whole.
+            let Some(beside) = self.form.beside(f, side) else { return none };
+            let held = guard.holds_back(self.colour(f), self.colour(beside));
+            let ends = if side.positive() { &mut bands.high } else { &mut bands.low };
+            ends[side.axis()] = held;
+        }
+        bands
+    }
+}
+
+impl Form<'_> {
+    /// The digest of all of it.
+    pub(super) fn key(&self) -> Key {
+        let Grid { origin, cell, counts } = self.grid;
+        let mut key =
+            Key::of("form").points(&[origin]).number(cell).list(counts.to_array().map(i32::to_le_bytes).into_iter());
+        key = key.key(faces_key(self.faces)).whole(self.openings.len() as u64);
+        for Opening { side, low, high } in self.openings {
+            key = key.whole(*side as u64).points(&[*low, *high]);
+        }
+        // No wall is asked for with less than none.
+        key.number(self.wall.unwrap_or(-1.0)).made()
     }
 
     /// Edge of a cell in mm.
@@ -56,12 +118,12 @@ impl<'a> Intent<'a> {
 
     /// Number of faces that are painted.
     pub(super) fn faces(&self) -> usize {
-        self.paint.faces.len()
+        self.faces.len()
     }
 
     /// The painted face `f`.
     pub(super) fn face(&self, f: usize) -> (IVec3, Side) {
-        (self.paint.faces[f].cell, self.paint.faces[f].side)
+        (self.faces[f].cell, self.faces[f].side)
     }
 
     /// The middle in mm of the painted face `f`.
@@ -70,43 +132,16 @@ impl<'a> Intent<'a> {
         self.grid.origin + self.grid.cell * (cell.as_dvec3() + 0.5 + 0.5 * side.normal())
     }
 
-    /// The colour asked for on the painted face `f`.
-    pub(super) fn colour(&self, f: usize) -> Srgb {
-        self.paint.colours[self.paint.ink[f] as usize]
-    }
-
-    /// The colour asked for inside.
-    pub(super) fn inside(&self) -> Srgb {
-        self.paint.inside
-    }
-
     /// The painted face of a cell on a side.
     pub(super) fn find(&self, cell: IVec3, side: Side) -> Option<usize> {
-        let at = |&f: &u32| key(self.paint.faces[f as usize].cell, self.paint.faces[f as usize].side);
-        let found = self.by_cell.binary_search_by_key(&key(cell, side), at).ok()?;
-        Some(self.by_cell[found] as usize)
-    }
-
-    /// Whether the job asked for guard bands.
-    pub(super) fn guarded(&self) -> bool {
-        self.paint.guard.is_some()
-    }
-
-    /// Where the painted face `f` is to be left bare.
-    pub(super) fn bands(&self, f: usize) -> Bands {
-        let none = Bands { bare: self.bare, width: 0.0, low: [false; 3], high: [false; 3] };
-        // Where ink and material have one colour, a band does not show.
-        let Some(guard) = self.paint.guard.filter(|_| self.colour(f) != self.bare) else { return none };
-        let mut bands = Bands { width: guard.width, ..none };
-        let across = self.face(f).1.axis();
-        for side in Side::ALL.into_iter().filter(|side| side.axis() != across) {
-            // At the rim of an opening a face is left whole.
-            let Some(beside) = self.beside(f, side) else { return none };
-            let held = guard.holds_back(self.colour(f), self.colour(beside));
-            let ends = if side.positive() { &mut bands.high } else { &mut bands.low };
-            ends[side.axis()] = held;
-        }
-        bands
+        let at = |&f: &u32| key(self.faces[f as usize].cell, self.faces[f as usize].side);
+        let by_cell = self.by_cell.get_or_init(|| {
+            let mut by_cell: Vec<u32> = (0..self.faces.len() as u32).collect();
+            by_cell.sort_unstable_by_key(at);
+            by_cell
+        });
+        let found = by_cell.binary_search_by_key(&key(cell, side), at).ok()?;
+        Some(by_cell[found] as usize)
     }
 
     /// The painted face with which the surface goes on beyond the edge of face `f` towards a side: around the edge if there

@@ -9,16 +9,22 @@ use crate::formats::threemf::read::Model;
 /// No half-edge.
 pub(super) const NONE: u32 = u32::MAX;
 
-/// The mesh of the ordered file.
+/// The mesh of the ordered file, without its colours.
 pub(super) struct Mesh {
     pub(super) points: Vec<DVec3>,
     pub(super) triangles: Vec<[u32; 3]>,
+}
+
+/// The mesh with its colours.
+pub(super) struct Coloured {
+    pub(super) mesh: Mesh,
+    /// The colour of each triangle, where it has one.
     pub(super) colours: Vec<Option<Srgb>>,
 }
 
-impl From<Model> for Mesh {
+impl From<Model> for Coloured {
     fn from(model: Model) -> Self {
-        Self { points: model.points, triangles: model.triangles, colours: model.colours }
+        Self { mesh: Mesh { points: model.points, triangles: model.triangles }, colours: model.colours }
     }
 }
 

@@ -1,5 +1,8 @@
 //! `validate`: reads back the file that will be ordered and measures it anew.
 //!
+//! The file is read from disk each time, all of it, and every colour in it looked at. What is measured of the mesh alone is
+//! the same for every palette of a piece: it is kept by the digest of the mesh as it was read, if there is a memo.
+//!
 //! Nothing here uses the code that made the file: the reader, the topology, the flood that tells outside from inside,
 //! the distances, the rays are all its own. From the workpiece it takes only what the job asked for: the size of the
 //! cells, the colour of each cube face and of the inside, the wall, and where the openings are.
@@ -39,17 +42,20 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::Length;
 use crate::findings::{Fact, Finding};
 use crate::formats::threemf::read::{self, Limits};
+use crate::memo::{Key, Recall, Weigh};
 use crate::outlook::Outlook;
 use crate::process::Process;
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
-use intent::Intent;
-use mesh::Mesh;
+use crate::{Length, Six};
+use colours::Faces;
+use intent::{Form, Intent};
+use mesh::{Coloured, Mesh};
 use said::Said;
 use tree::Tree;
+use views::Rays;
 
 /// What reading the file may cost, whatever the process allows: 1 GiB of text and ten million triangles, far above any
 /// piece that could be ordered and well within a workstation's memory.
@@ -100,7 +106,7 @@ impl Stage for Validate {
         let cells = piece.cells().expect("the plan saw to it");
         let paint = piece.paint().expect("the plan saw to it");
         let order = piece.order().expect("the plan saw to it");
-        let (mesh, bytes) = match read_back(&order.path) {
+        let (file, bytes) = match read_back(&order.path, shop.recall()) {
             Ok(read) => read,
             Err(message) => {
                 shop.finding(unreadable(&order.name, &message));
@@ -110,17 +116,17 @@ impl Stage for Validate {
         shop.go_on()?;
         let wall = settings.wall.map(Length::mm);
         let intent = Intent::new(cells.grid(), paint, piece.void(), wall, shop.process().bare());
-        measure(&mesh, bytes, &intent, shop.process()).tell(shop);
+        measure(&file, bytes, &intent, shop.process(), shop.recall()).tell(shop);
         shop.go_on()?;
         Ok(piece)
     }
 }
 
 /// The mesh in a file on disk, and the file's size in bytes.
-fn read_back(path: &Path) -> Result<(Mesh, u64), String> {
+fn read_back(path: &Path, recall: Recall<'_>) -> Result<(Coloured, u64), String> {
     let file = File::open(path).map_err(|error| error.to_string())?;
     let bytes = file.metadata().map_err(|error| error.to_string())?.len();
-    let model = read::read(BufReader::new(file), LIMITS)?;
+    let model = read::read_recalling(BufReader::new(file), LIMITS, recall)?;
     if let Some(point) = model.points.iter().find(|p| p.abs().max_element() > FARTHEST) {
         return Err(format!("it has a point at {point} mm, more than a kilometre away"));
     }
@@ -135,33 +141,87 @@ fn unreadable(name: &str, message: &str) -> Finding {
     )
 }
 
-/// Measures the mesh against what was asked for.
-fn measure(mesh: &Mesh, bytes: u64, intent: &Intent<'_>, process: &Process) -> Said {
+/// Measures the file against what was asked for.
+fn measure(file: &Coloured, bytes: u64, intent: &Intent<'_>, process: &Process, recall: Recall<'_>) -> Said {
     let mut said = Said::default();
-    mass::check_file(mesh, bytes, process, &mut said);
-    let topology = closed::check(mesh, intent.region(), &mut said);
-    let parts = bodies::measure(mesh, &topology);
-    let has_body = bodies::check(&parts, process, intent.region(), &mut said);
-    let mass = mass::Mass::of(mesh);
-    mass.check(process, &mut said);
-    if !has_body {
-        // Without a body there is no outside to measure; the finding about it has been said.
-        return said;
-    }
-    standing::check(mesh, &mass, &mut said);
-
-    let outside = outside::flood(mesh, &topology, &parts, intent.openings);
-    outside::check(mesh, &topology, &outside, intent.openings, process, &mut said);
-    let assigned = colours::assign(mesh, &outside, intent);
-    colours::check(mesh, &assigned, intent, &mut said);
-    if outside.iter().all(|&o| o) {
-        said.facts.push(Fact::text("inside", "solid: the piece has no cavity"));
-    }
-    let cavity = outside::cavity(mesh, &outside, intent);
-    wall::check_wall(mesh, &outside, &cavity, intent, process, &mut said);
-    if let Some(tree) = Tree::new(mesh, |_| true) {
-        wall::check_thickness(mesh, &tree, &assigned, intent, process, &mut said);
-        views::check(&views::look(mesh, &tree, &assigned, intent), &mut said);
+    mass::check_file(&file.mesh, bytes, process, &mut said);
+    let measured = recall
+        .of(|| Measured::key(&file.mesh, &intent.form, process), || Measured::of(&file.mesh, &intent.form, process));
+    said.add(&measured.surface);
+    if let Some(body) = &measured.body {
+        colours::check(file, &body.assigned, intent, &mut said);
+        said.add(&body.walls);
+        if let Some(rays) = &body.rays {
+            views::check(&views::see(rays, file, &body.assigned, intent), &mut said);
+        }
     }
     said
+}
+
+/// All that is measured without a look at any colour, so that it holds for whatever palette the mesh comes in.
+struct Measured {
+    /// What is said of the surface, before anything is said of colours.
+    surface: Said,
+    /// Without a body there is no outside to measure; the finding about it is among what is said of the surface.
+    body: Option<Body>,
+}
+
+/// What there is only where the surface holds a body.
+struct Body {
+    assigned: Vec<Faces>,
+    /// What is said of inside and walls, after what is said of colours.
+    walls: Said,
+    rays: Option<Six<Rays>>,
+}
+
+impl Measured {
+    fn key(mesh: &Mesh, form: &Form<'_>, process: &Process) -> Key {
+        // No colour of the process plays a part, but its figures do; written as in the record, they are all there.
+        let process = serde_json::to_vec(process).unwrap_or_else(|error| panic!("a process must be JSON: {error}"));
+        let key = Key::of("measured 1").points(&mesh.points).triangles(&mesh.triangles);
+        key.key(form.key()).bytes(&process).made()
+    }
+
+    fn of(mesh: &Mesh, form: &Form<'_>, process: &Process) -> Self {
+        let mut surface = Said::default();
+        let topology = closed::check(mesh, form.region(), &mut surface);
+        let parts = bodies::measure(mesh, &topology);
+        let has_body = bodies::check(&parts, process, form.region(), &mut surface);
+        let mass = mass::Mass::of(mesh);
+        mass.check(process, &mut surface);
+        if !has_body {
+            return Self { surface, body: None };
+        }
+        standing::check(mesh, &mass, &mut surface);
+        let outside = outside::flood(mesh, &topology, &parts, form.openings);
+        outside::check(mesh, &topology, &outside, form.openings, process, &mut surface);
+        Self { surface, body: Some(Body::of(mesh, &outside, form, process)) }
+    }
+}
+
+impl Body {
+    fn of(mesh: &Mesh, outside: &[bool], form: &Form<'_>, process: &Process) -> Self {
+        let assigned = colours::assign(mesh, outside, form);
+        let mut walls = Said::default();
+        if outside.iter().all(|&o| o) {
+            walls.facts.push(Fact::text("inside", "solid: the piece has no cavity"));
+        }
+        let cavity = outside::cavity(mesh, outside, form);
+        wall::check_wall(mesh, outside, &cavity, form, process, &mut walls);
+        let rays = Tree::new(mesh, |_| true).map(|tree| {
+            wall::check_thickness(mesh, &tree, &assigned, form, process, &mut walls);
+            views::look(&tree, form)
+        });
+        Self { assigned, walls, rays }
+    }
+}
+
+impl Weigh for Measured {
+    fn bytes(&self) -> usize {
+        let body = |body: &Body| {
+            let rays = body.rays.iter().flat_map(|rays| rays.iter()).map(|(_, rays)| rays.bytes());
+            body.walls.bytes() + body.assigned.capacity() * size_of::<Faces>() + rays.sum::<usize>()
+        };
+        self.surface.bytes() + self.body.as_ref().map_or(0, body)
+    }
 }

@@ -4,7 +4,7 @@
 use glam::DVec3;
 
 use super::bodies::Part;
-use super::intent::{Intent, NEAR};
+use super::intent::{Form, NEAR};
 use super::mesh::{Mesh, NONE, Topology};
 use super::said::Said;
 use crate::findings::{Fact, Finding, Place, Unit};
@@ -185,8 +185,7 @@ pub(super) fn on_shaft(corners: [DVec3; 3], opening: &Opening, wall: f64) -> boo
 }
 
 /// For each triangle whether it is inside and not on the wall of a shaft.
-pub(super) fn cavity(mesh: &Mesh, outside: &[bool], intent: &Intent<'_>) -> Vec<bool> {
-    let shaft =
-        |t: usize| intent.openings.iter().any(|o| on_shaft(mesh.corners(t), o, intent.wall.unwrap_or_default()));
+pub(super) fn cavity(mesh: &Mesh, outside: &[bool], form: &Form<'_>) -> Vec<bool> {
+    let shaft = |t: usize| form.openings.iter().any(|o| on_shaft(mesh.corners(t), o, form.wall.unwrap_or_default()));
     outside.iter().enumerate().map(|(t, &outside)| !outside && !shaft(t)).collect()
 }

@@ -15,6 +15,18 @@ pub(super) struct Said {
 }
 
 impl Said {
+    /// Adds what another check has said.
+    pub(super) fn add(&mut self, other: &Self) {
+        self.facts.extend_from_slice(&other.facts);
+        self.findings.extend_from_slice(&other.findings);
+    }
+
+    /// About the bytes that it takes: a number and its name, a sentence and its places.
+    pub(super) fn bytes(&self) -> usize {
+        let places: usize = self.findings.iter().map(|finding| finding.places.len()).sum();
+        512 * self.facts.len() + 1024 * self.findings.len() + size_of::<Place>() * places
+    }
+
     /// Hands everything to the shop, in order.
     pub(super) fn tell(self, shop: &mut Shop<'_>) {
         self.facts.into_iter().for_each(|fact| shop.fact(fact));

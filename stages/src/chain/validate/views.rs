@@ -5,8 +5,8 @@ use glam::DVec3;
 use rayon::prelude::*;
 
 use super::colours::{Faces, is_band};
-use super::intent::Intent;
-use super::mesh::Mesh;
+use super::intent::{Form, Intent};
+use super::mesh::Coloured;
 use super::said::Said;
 use super::tree::Tree;
 use crate::findings::{Fact, Finding, Unit};
@@ -36,43 +36,70 @@ impl View {
     }
 }
 
-/// Looks from all six sides.
-pub(super) fn look(mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>) -> Six<View> {
-    let bare = bare_shares(mesh, assigned, intent);
-    Six::from_fn(|side| look_from(side, mesh, tree, assigned, intent, &bare))
+/// The triangle that each ray meets, row by row.
+pub(super) struct Rays {
+    columns: usize,
+    /// The area that a ray stands for, in mm².
+    area: f64,
+    met: Vec<Option<u32>>,
+}
+
+impl Rays {
+    pub(super) fn bytes(&self) -> usize {
+        size_of::<Self>() + self.met.capacity() * size_of::<Option<u32>>()
+    }
+}
+
+/// Looks from all six sides, at no colour yet.
+pub(super) fn look(tree: &Tree, form: &Form<'_>) -> Six<Rays> {
+    Six::from_fn(|side| look_from(side, tree, form))
+}
+
+fn look_from(side: Side, tree: &Tree, form: &Form<'_>) -> Rays {
+    let (u, v) = ((side.axis() + 1) % 3, (side.axis() + 2) % 3);
+    let step = form.cell() / f64::from(RAYS);
+    let (columns, rows) = (form.counts()[u] * RAYS, form.counts()[v] * RAYS);
+    // Beyond everything, so that nothing hides behind the eye.
+    let eye = tree.beyond(side);
+    let meet = |row: i32, column: i32| {
+        let mut from = DVec3::ZERO;
+        from[side.axis()] = eye;
+        from[u] = form.origin()[u] + step * (f64::from(column) + 0.5);
+        from[v] = form.origin()[v] + step * (f64::from(row) + 0.5);
+        tree.first_hit(from, side.opposite(), 0.0).map(|(_, t)| t)
+    };
+    let met: Vec<Vec<Option<u32>>> =
+        (0..rows).into_par_iter().map(|row| (0..columns).map(|column| meet(row, column)).collect()).collect();
+    Rays { columns: columns as usize, area: step * step, met: met.concat() }
+}
+
+/// What is seen from all six sides, in the colours of the file.
+pub(super) fn see(rays: &Six<Rays>, file: &Coloured, assigned: &[Faces], intent: &Intent<'_>) -> Six<View> {
+    let bare = bare_shares(file, assigned, intent);
+    Six::from_fn(|side| see_from(side, &rays[side], file, assigned, intent, &bare))
 }
 
 /// The share of each painted face that is bare as a guard band; empty where the job has no guard.
-fn bare_shares(mesh: &Mesh, assigned: &[Faces], intent: &Intent<'_>) -> Vec<f64> {
+fn bare_shares(file: &Coloured, assigned: &[Faces], intent: &Intent<'_>) -> Vec<f64> {
     if !intent.guarded() {
         return Vec::new();
     }
-    let mut shares = vec![0.0; intent.faces()];
+    let mut shares = vec![0.0; intent.form.faces()];
     for (t, faces) in assigned.iter().enumerate() {
         if let Faces::Painted(face) = *faces
-            && is_band(mesh, t, face as usize, intent)
+            && is_band(file, t, face as usize, intent)
         {
-            shares[face as usize] += mesh.area(t) / (intent.cell() * intent.cell());
+            shares[face as usize] += file.mesh.area(t) / (intent.form.cell() * intent.form.cell());
         }
     }
     shares
 }
 
-fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &Intent<'_>, bare: &[f64]) -> View {
-    let (u, v) = ((side.axis() + 1) % 3, (side.axis() + 2) % 3);
-    let step = intent.cell() / f64::from(RAYS);
-    let (columns, rows) = (intent.counts()[u] * RAYS, intent.counts()[v] * RAYS);
-    // Beyond everything, so that nothing hides behind the eye.
-    let eye = tree.beyond(side);
-    let sum_row = |row: i32| {
+fn see_from(side: Side, rays: &Rays, file: &Coloured, assigned: &[Faces], intent: &Intent<'_>, bare: &[f64]) -> View {
+    let sum_row = |row: &[Option<u32>]| {
         let mut hits = [0.0f64; 4];
-        for column in 0..columns {
-            let mut from = DVec3::ZERO;
-            from[side.axis()] = eye;
-            from[u] = intent.origin()[u] + step * (f64::from(column) + 0.5);
-            from[v] = intent.origin()[v] + step * (f64::from(row) + 0.5);
-            let Some((_, t)) = tree.first_hit(from, side.opposite(), 0.0) else { continue };
-            match seen(side, mesh, t as usize, assigned, intent) {
+        for &t in row.iter().flatten() {
+            match seen(side, file, t as usize, assigned, intent) {
                 Seen::Own(face) => {
                     let bare = bare.get(face).copied().unwrap_or(0.0);
                     hits[0] += 1.0 - bare;
@@ -84,9 +111,9 @@ fn look_from(side: Side, mesh: &Mesh, tree: &Tree, assigned: &[Faces], intent: &
         }
         hits
     };
-    let rows: Vec<[f64; 4]> = (0..rows).into_par_iter().map(sum_row).collect();
+    let rows: Vec<[f64; 4]> = rays.met.par_chunks(rays.columns.max(1)).map(sum_row).collect();
     let sums = rows.iter().fold([0.0; 4], |sums, row| std::array::from_fn(|i| sums[i] + row[i]));
-    let [own, other, through, bare] = sums.map(|hits| hits * step * step);
+    let [own, other, through, bare] = sums.map(|hits| hits * rays.area);
     View { outside: own + other + bare, own, other, through }
 }
 
@@ -97,13 +124,13 @@ enum Seen {
     Through,
 }
 
-fn seen(side: Side, mesh: &Mesh, t: usize, assigned: &[Faces], intent: &Intent<'_>) -> Seen {
+fn seen(side: Side, file: &Coloured, t: usize, assigned: &[Faces], intent: &Intent<'_>) -> Seen {
     match assigned[t] {
         Faces::Inside => Seen::Through,
         Faces::Painted(face) => {
             let face = face as usize;
-            let own = mesh.colours[t] == Some(intent.colour(face)) || is_band(mesh, t, face, intent);
-            if own && intent.face(face).1 == side { Seen::Own(face) } else { Seen::Other }
+            let own = file.colours[t] == Some(intent.colour(face)) || is_band(file, t, face, intent);
+            if own && intent.form.face(face).1 == side { Seen::Own(face) } else { Seen::Other }
         }
         Faces::None | Faces::Unpainted(_) => Seen::Other,
     }

@@ -7,7 +7,7 @@ use glam::DVec3;
 use rayon::prelude::*;
 
 use super::colours::Faces;
-use super::intent::Intent;
+use super::intent::Form;
 use super::mesh::Mesh;
 use super::said::{Regions, Said, Spot};
 use super::separation;
@@ -109,7 +109,7 @@ pub(super) fn check_wall(
     mesh: &Mesh,
     outside: &[bool],
     cavity: &[bool],
-    intent: &Intent<'_>,
+    form: &Form<'_>,
     process: &Process,
     said: &mut Said,
 ) {
@@ -117,10 +117,10 @@ pub(super) fn check_wall(
     let (Some(inner), Some(outer)) = (inner, outer) else { return };
     let thinnest = least_distance(&inner, &outer);
     said.facts.push(Fact::number("thinnest wall", thinnest, Unit::Mm));
-    let Some(asked) = intent.wall else { return };
+    let Some(asked) = form.wall else { return };
     said.facts.push(Fact::number("wall asked for", asked, Unit::Mm));
     let least = process.minimum_wall.value.mm();
-    let thin_spots = |reach: f64| Regions::new(closer(mesh, &inner, &outer, reach), intent.region());
+    let thin_spots = |reach: f64| Regions::new(closer(mesh, &inner, &outer, reach), form.region());
     if thinnest < asked - SLACK {
         let regions = thin_spots(asked - SLACK);
         let message = format!(
@@ -146,7 +146,7 @@ pub(super) fn check_thickness(
     mesh: &Mesh,
     tree: &Tree,
     assigned: &[Faces],
-    intent: &Intent<'_>,
+    form: &Form<'_>,
     process: &Process,
     said: &mut Said,
 ) {
@@ -155,7 +155,7 @@ pub(super) fn check_thickness(
         .enumerate()
         .filter_map(|(t, faces)| {
             let Faces::Painted(face) = *faces else { return None };
-            let (cell, side) = intent.face(face as usize);
+            let (cell, side) = form.face(face as usize);
             let from: DVec3 = mesh.centroid(t);
             // The ray starts on the triangle itself, which lies within rounding of 0 mm.
             let (distance, _) = tree.first_hit(from, side.opposite(), SLACK)?;
@@ -170,7 +170,7 @@ pub(super) fn check_thickness(
     let least = process.minimum_wall.value.mm();
     if thinnest < least - SLACK {
         let thin = spots.into_iter().filter(|s| s.measure < least - SLACK);
-        let regions = Regions::new(thin, intent.region());
+        let regions = Regions::new(thin, form.region());
         let message = format!(
             "the piece is {thinnest:.2} mm thick at its thinnest, {}; parts below {least} mm may break in cleaning",
             regions.words()

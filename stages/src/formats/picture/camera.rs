@@ -1,13 +1,15 @@
 //! From where the piece is seen, and how millimetres become samples.
 
+use std::collections::BTreeMap;
 use std::f64::consts::FRAC_1_SQRT_2;
 
 use glam::DVec3;
 
 use super::SAMPLES;
+use super::mix::WHOLE;
 use super::raster::{FIXED, Triangle};
+use crate::Side;
 use crate::formats::ColouredMesh;
-use crate::{Side, Srgb};
 
 /// A standard view: a parallel projection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -156,16 +158,21 @@ impl<'a> Shot<'a> {
     }
 
     /// The triangles that look towards the viewer.
-    pub(super) fn triangles(&self, mesh: &ColouredMesh<'_>) -> Vec<Triangle> {
+    pub(super) fn drawn(&self, mesh: &ColouredMesh<'_>) -> Drawn {
         let places: Vec<([i32; 2], f32)> = mesh.points.iter().map(|&p| self.place(p)).collect();
-        let mut seen = Vec::with_capacity(mesh.triangles.len() / 2);
+        let mut drawn = Drawn { triangles: Vec::with_capacity(mesh.triangles.len() / 2), shown: Vec::new() };
+        let mut known: BTreeMap<Shown, u32> = BTreeMap::new();
         for (corners, &ink) in mesh.triangles.iter().zip(mesh.ink) {
             let [a, b, c] = corners.map(|i| places[i as usize]);
             let Some(mut triangle) = Triangle::facing([a.0, b.0, c.0], [a.1, b.1, c.1]) else { continue };
-            triangle.colour = pack(self.shaded(mesh.colours[ink as usize], mesh.points, *corners));
-            seen.push(triangle);
+            let shown = Shown { ink, light: self.light(mesh.points, *corners) };
+            triangle.shows = *known.entry(shown).or_insert_with(|| {
+                drawn.shown.push(shown);
+                drawn.shown.len() as u32
+            });
+            drawn.triangles.push(triangle);
         }
-        seen
+        drawn
     }
 
     /// Where a point lies in the picture, x to the right and y down in fixed-point samples, and how near it is, in
@@ -178,20 +185,26 @@ impl<'a> Shot<'a> {
         ([fixed(at.x), fixed(-at.y)], at.z as f32)
     }
 
-    fn shaded(&self, colour: Srgb, points: &[DVec3], corners: [u32; 3]) -> Srgb {
+    /// The share of its light that a triangle keeps, in [`WHOLE`].
+    fn light(&self, points: &[DVec3], corners: [u32; 3]) -> u32 {
         if matches!(self.view, View::Side(_)) {
-            return colour;
+            return WHOLE;
         }
         let [a, b, c] = corners.map(|i| points[i as usize]);
         let shade = self.view.shade((b - a).cross(c - a).normalize_or_zero());
-        let [r, g, b] = colour.0;
-        let linear = palette::Srgb::<u8>::new(r, g, b).into_linear::<f32>() * shade;
-        let dark = palette::Srgb::<u8>::from_linear(linear);
-        Srgb([dark.red, dark.green, dark.blue])
+        (shade * WHOLE as f32).round() as u32
     }
 }
 
-/// A colour as the samples hold it: opaque, so never 0.
-fn pack(Srgb([r, g, b]): Srgb) -> u32 {
-    u32::from_le_bytes([r, g, b, 255])
+/// The triangles of a picture, and what they show.
+pub(super) struct Drawn {
+    pub(super) triangles: Vec<Triangle>,
+    pub(super) shown: Vec<Shown>,
+}
+
+/// An ink, and the share of its light that is kept, in [`WHOLE`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Shown {
+    pub(super) ink: u32,
+    pub(super) light: u32,
 }

@@ -6,22 +6,30 @@
 //! line is drawn on the farther one.
 //!
 //! Steps: `camera` turns points into the picture's own axes and finds the scale; `raster` fills triangles into bands
-//! of samples, nearest wins; `resolve` averages the samples of each pixel in linear light. Bands have a fixed height
-//! and know nothing of each other, so the bytes do not depend on the number of threads, and memory stays small.
+//! of samples, nearest wins; `resolve` says what each pixel shows, as a `mix` of inks, whose light is averaged. Bands have
+//! a fixed height and know nothing of each other, so the bytes do not depend on the number of threads, and memory stays
+//! small. Up to there the colours of the inks do not matter: [`Views`] keeps that, and puts colours to it as often as one
+//! likes.
 
 mod camera;
+mod mix;
 mod raster;
 mod resolve;
+mod stencil;
 
 use std::io::{self, Write};
 
 use rayon::prelude::*;
 
 use super::ColouredMesh;
+use crate::Srgb;
+use crate::memo::Weigh;
 pub(crate) use camera::MARGIN;
 pub use camera::View;
 use camera::{Frame, Shot};
+use mix::{Mix, Mixes};
 use raster::{Band, Triangle};
+use stencil::Stencil;
 
 /// Samples along the edge of a pixel; a pixel has its square of them.
 const SAMPLES: i32 = 4;
@@ -87,7 +95,7 @@ impl Image {
 /// If a triangle names a point or a colour that does not exist.
 #[must_use]
 pub fn render(mesh: &ColouredMesh<'_>, view: View, pixels: u32) -> Image {
-    draw(mesh, view, &Frame::around(mesh.points, pixels.clamp(1, LARGEST)))
+    sketch(mesh, view, &Frame::around(mesh.points, pixels.clamp(1, LARGEST))).in_colours(mesh.colours)
 }
 
 /// All standard views in the order of [`View::ALL`], drawn on all threads. See [`render`].
@@ -97,25 +105,88 @@ pub fn render(mesh: &ColouredMesh<'_>, view: View, pixels: u32) -> Image {
 #[must_use]
 pub fn render_all(mesh: &ColouredMesh<'_>, pixels: u32) -> Vec<(View, Image)> {
     let frame = Frame::around(mesh.points, pixels.clamp(1, LARGEST));
-    View::ALL.into_par_iter().map(|view| (view, draw(mesh, view, &frame))).collect()
+    let draw = |view| (view, sketch(mesh, view, &frame).in_colours(mesh.colours));
+    View::ALL.into_par_iter().map(draw).collect()
 }
 
-fn draw(mesh: &ColouredMesh<'_>, view: View, frame: &Frame) -> Image {
+/// The most inks for which [`Views`] are worth while: with more, 256 mixes cannot tell the edges between them.
+pub const FEW_INKS: usize = 32;
+
+/// All standard views of a mesh with few inks, whose colours are left open. Of the pixels on edges between inks those that
+/// are rarest take the look of another that is much alike, so that a picture has no more than 256 looks: that is some
+/// [`View`] as PNG with a palette, of which another set of colours changes nothing but the palette.
+#[derive(Debug)]
+pub struct Views(Vec<(View, Stencil)>);
+
+impl Views {
+    /// Draws the views on all threads. The colours of the mesh do not matter.
+    ///
+    /// # Panics
+    /// As [`render`].
+    #[must_use]
+    pub fn of(mesh: &ColouredMesh<'_>, pixels: u32) -> Self {
+        let frame = Frame::around(mesh.points, pixels.clamp(1, LARGEST));
+        Self(View::ALL.into_par_iter().map(|view| (view, Stencil::of(&sketch(mesh, view, &frame)))).collect())
+    }
+
+    /// Each view in the order of [`View::ALL`], with what writes it as PNG in these colours.
+    ///
+    /// # Panics
+    /// What writes, if the mesh has an ink for which there is no colour.
+    pub fn in_colours(
+        &self,
+        colours: &[Srgb],
+    ) -> impl Iterator<Item = (View, impl Fn(&mut dyn Write) -> io::Result<()>)> {
+        self.0.iter().map(move |(view, stencil)| (*view, move |to: &mut dyn Write| stencil.write_png(colours, to)))
+    }
+}
+
+impl Weigh for Views {
+    fn bytes(&self) -> usize {
+        self.0.iter().map(|(_, stencil)| stencil.bytes()).sum()
+    }
+}
+
+/// A picture whose colours are left open.
+struct Sketch {
+    edge: u32,
+    /// What may be seen at a pixel.
+    mixes: Vec<Mix>,
+    /// Row by row from the top left, the place of what is seen in `mixes`.
+    pixels: Vec<u32>,
+}
+
+impl Sketch {
+    fn in_colours(&self, colours: &[Srgb]) -> Image {
+        let rgba: Vec<[u8; 4]> = self.mixes.iter().map(|mix| mix.rgba(colours)).collect();
+        Image { edge: self.edge, rgba: self.pixels.iter().map(|&at| rgba[at as usize]).collect() }
+    }
+}
+
+fn sketch(mesh: &ColouredMesh<'_>, view: View, frame: &Frame) -> Sketch {
     let edge = frame.pixels as usize;
-    let triangles = Shot::new(view, frame).triangles(mesh);
-    let bins = bins(&triangles, edge);
-    let mut rgba = vec![[0; 4]; edge * edge];
-    rgba.par_chunks_mut(edge * BAND_ROWS).zip(&bins).enumerate().for_each_init(
-        || Band::new(edge, BAND_ROWS),
-        |band, (at, (rows, bin))| {
-            band.clear(at * BAND_ROWS);
-            for &t in bin {
-                band.fill(&triangles[t as usize]);
-            }
-            resolve::resolve(band, rows);
-        },
-    );
-    Image { edge: frame.pixels, rgba }
+    let drawn = Shot::new(view, frame).drawn(mesh);
+    let bins = bins(&drawn.triangles, edge);
+    let draw = |band: &mut Band, (at, bin): (usize, &Vec<u32>)| {
+        band.clear(at * BAND_ROWS);
+        for &t in bin {
+            band.fill(&drawn.triangles[t as usize]);
+        }
+        let (mut mixes, rows) = (Mixes::default(), BAND_ROWS.min(edge - at * BAND_ROWS));
+        let mut pixels = vec![0; rows * edge];
+        resolve::resolve(band, &drawn.shown, &mut mixes, &mut pixels);
+        (mixes, pixels)
+    };
+    let bands: Vec<(Mixes, Vec<u32>)> =
+        bins.par_iter().enumerate().map_init(|| Band::new(edge, BAND_ROWS), draw).collect();
+
+    // From the mixes of each band to those of the picture, in the order of the bands.
+    let (mut mixes, mut pixels) = (Mixes::default(), Vec::with_capacity(edge * edge));
+    for (of_band, band) in bands {
+        let places: Vec<u32> = of_band.met().iter().map(|mix| mixes.place(mix)).collect();
+        pixels.extend(band.into_iter().map(|at| places[at as usize]));
+    }
+    Sketch { edge: frame.pixels, mixes: mixes.into_met(), pixels }
 }
 
 /// For each band the triangles that touch it or the rim of one pixel around it.

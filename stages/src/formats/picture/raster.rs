@@ -17,8 +17,8 @@ pub(super) struct Triangle {
     at: [[i32; 2]; 3],
     /// How near each corner is, in samples.
     near: [f32; 3],
-    /// Red, green, blue and 255, the first in the lowest byte.
-    pub(super) colour: u32,
+    /// What it shows: a place among [`super::camera::Drawn::shown`], counted from 1.
+    pub(super) shows: u32,
 }
 
 impl Triangle {
@@ -26,7 +26,7 @@ impl Triangle {
     /// edge on.
     pub(super) fn facing(at: [[i32; 2]; 3], near: [f32; 3]) -> Option<Self> {
         // With y down the turn is reversed: swapping two corners makes the edge functions positive inside.
-        let triangle = Self { at: [at[0], at[2], at[1]], near: [near[0], near[2], near[1]], colour: 0 };
+        let triangle = Self { at: [at[0], at[2], at[1]], near: [near[0], near[2], near[1]], shows: 0 };
         (triangle.doubled_area() > 0).then_some(triangle)
     }
 
@@ -132,8 +132,8 @@ pub(super) struct Band {
     pub(super) stride: usize,
     /// How near each sample is; minus infinity where there is nothing.
     pub(super) near: Vec<f32>,
-    /// The colour of each sample; 0 where there is nothing.
-    pub(super) colour: Vec<u32>,
+    /// What each sample shows, as [`Triangle::shows`]; 0 where there is nothing.
+    pub(super) shows: Vec<u32>,
     /// The row of samples, in the picture, of the band's first.
     top: i32,
 }
@@ -143,13 +143,13 @@ impl Band {
     pub(super) fn new(edge: usize, rows: usize) -> Self {
         let stride = (edge + 2) * SAMPLES as usize;
         let len = stride * (rows + 2) * SAMPLES as usize;
-        Self { stride, near: vec![f32::NEG_INFINITY; len], colour: vec![0; len], top: 0 }
+        Self { stride, near: vec![f32::NEG_INFINITY; len], shows: vec![0; len], top: 0 }
     }
 
     /// Empties the band and moves it to the pixel row `first`.
     pub(super) fn clear(&mut self, first: usize) {
         self.near.fill(f32::NEG_INFINITY);
-        self.colour.fill(0);
+        self.shows.fill(0);
         self.top = (first as i32 - 1) * SAMPLES;
     }
 
@@ -172,12 +172,12 @@ impl Band {
             let start = (row - self.top) as usize * self.stride + (first + SAMPLES) as usize;
             let run = start..start + (last - first + 1) as usize;
             let near_first = plane.at(middle(first), y) as f32;
-            let samples = self.near[run.clone()].iter_mut().zip(&mut self.colour[run]);
-            for (step, (near, colour)) in samples.enumerate() {
+            let samples = self.near[run.clone()].iter_mut().zip(&mut self.shows[run]);
+            for (step, (near, shows)) in samples.enumerate() {
                 let here = near_first + slope * step as f32;
                 if here > *near {
                     *near = here;
-                    *colour = triangle.colour;
+                    *shows = triangle.shows;
                 }
             }
         }

@@ -2,6 +2,8 @@
 //! images", SIGGRAPH 1984), and the dark lines behind whatever stands in front.
 
 use super::SAMPLES;
+use super::camera::Shown;
+use super::mix::{Mix, Mixes, WHOLE};
 use super::raster::Band;
 
 /// How far a line reaches onto the farther part, in samples: three quarters of a pixel.
@@ -19,29 +21,49 @@ const DEEP: f32 = 0.25;
 
 const SIDE: usize = SAMPLES as usize;
 
-/// Fills the band's rows of pixels.
-pub(super) fn resolve(band: &Band, pixels: &mut [[u8; 4]]) {
+/// What the pixels of a band show: row by row the places of their mixes in `mixes`.
+pub(super) fn resolve(band: &Band, shown: &[Shown], mixes: &mut Mixes, pixels: &mut [u32]) {
     let edge = band.stride / SIDE - 2;
     let depths = Depths::new(band);
+    let mut last = None;
     for (row, line) in pixels.chunks_mut(edge).enumerate() {
         for (column, pixel) in line.iter_mut().enumerate() {
             let start = (row + 1) * SIDE * band.stride + (column + 1) * SIDE;
-            *pixel = match one_colour(band, start) {
-                Some(colour) if depths.flat(row + 1, column + 1) => colour.to_le_bytes(),
-                _ => mixed(band, start),
+            *pixel = match one_alone(band, start) {
+                Some(shows) if depths.flat(row + 1, column + 1) => match last {
+                    // Most pixels show what the one before them does.
+                    Some((before, place)) if before == shows => place,
+                    _ => {
+                        let place = mixes.place(&whole(shows, shown));
+                        last = Some((shows, place));
+                        place
+                    }
+                },
+                _ => mixes.place(&mixed(band, start, shown)),
             };
         }
     }
 }
 
-/// The colour of a pixel, if all its samples have the same.
-fn one_colour(band: &Band, start: usize) -> Option<u32> {
-    let first = band.colour[start];
+/// What a pixel shows, if all its samples show the same.
+fn one_alone(band: &Band, start: usize) -> Option<u32> {
+    let first = band.shows[start];
     let same = (0..SIDE).all(|row| {
         let start = start + row * band.stride;
-        band.colour[start..start + SIDE].iter().all(|&c| c == first)
+        band.shows[start..start + SIDE].iter().all(|&c| c == first)
     });
     same.then_some(first)
+}
+
+/// A pixel that shows one thing, or nothing.
+fn whole(shows: u32, shown: &[Shown]) -> Mix {
+    match shows.checked_sub(1) {
+        None => Mix::NOTHING,
+        Some(at) => {
+            let Shown { ink, light } = shown[at as usize];
+            Mix::of(WHOLE, [(ink, light)])
+        }
+    }
 }
 
 /// How near and how far the samples of each pixel are, with the rim.
@@ -75,27 +97,40 @@ impl Depths {
     }
 }
 
-/// A pixel of several colours, or with a line through it.
-fn mixed(band: &Band, start: usize) -> [u8; 4] {
-    let mut light = palette::LinSrgb::new(0.0f32, 0.0, 0.0);
-    let mut cover = 0.0f32;
+/// A pixel that shows several things, or with a line through it.
+fn mixed(band: &Band, start: usize, shown: &[Shown]) -> Mix {
+    // What the samples show, and how much of it: sixteen at most.
+    let mut seen = [(0u32, 0.0f32); SIDE * SIDE];
+    let (mut count, mut cover) = (0, 0.0f32);
     for at in (0..SIDE).flat_map(|row| (0..SIDE).map(move |column| start + row * band.stride + column)) {
         let line = line(band, at);
-        let [r, g, b, alpha] = band.colour[at].to_le_bytes();
-        if alpha == 0 {
+        let shows = band.shows[at];
+        if shows == 0 {
             cover += line;
-        } else {
-            light += palette::Srgb::<u8>::new(r, g, b).into_linear::<f32>() * (1.0 - line);
-            cover += 1.0;
+            continue;
         }
+        cover += 1.0;
+        let known = seen[..count].iter().position(|&(other, _)| other == shows).unwrap_or_else(|| {
+            seen[count] = (shows, 0.0);
+            count += 1;
+            count - 1
+        });
+        seen[known].1 += 1.0 - line;
     }
     if cover == 0.0 {
-        return [0; 4];
+        return Mix::NOTHING;
     }
-    let colour = palette::Srgb::<u8>::from_linear(light / cover);
-    let alpha = (cover / (SIDE * SIDE) as f32 * 255.0).round() as u8;
-    [colour.red, colour.green, colour.blue, alpha]
+    let parts = seen[..count].iter().map(|&(shows, share)| {
+        let Shown { ink, light } = shown[shows as usize - 1];
+        // Whole steps, so that pixels that look the same are the same.
+        (ink, ((share / cover * STEPS).round() as u32 * light + STEPS as u32 / 2) / STEPS as u32)
+    });
+    Mix::of((cover / (SIDE * SIDE) as f32 * WHOLE as f32).round() as u32, parts)
 }
+
+/// Shares of a mixed pixel are whole numbers of this part: 240 is a multiple of most counts of samples up to sixteen, and
+/// half a step is less than half a level of eight bits.
+const STEPS: f32 = 240.0;
 
 /// The opacity of the line through a sample.
 fn line(band: &Band, at: usize) -> f32 {

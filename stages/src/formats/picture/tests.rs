@@ -204,14 +204,61 @@ fn half_covered_pixels_mix_in_linear_light() {
     // IEC 61966-2-1: half black, half white light is sRGB 188 (0.5 → 187.5), not 128.
     let mut band = Band::new(1, BAND_ROWS);
     band.clear(0);
-    let (white, black) = (opaque(Srgb([255; 3])), opaque(Srgb([0; 3])));
-    for (at, (near, colour)) in band.near.iter_mut().zip(&mut band.colour).enumerate() {
+    for (at, (near, shows)) in band.near.iter_mut().zip(&mut band.shows).enumerate() {
         *near = 0.0;
-        *colour = u32::from_le_bytes(if at % 2 == 0 { white } else { black });
+        *shows = 1 + (at % 2) as u32;
     }
-    let mut pixels = [[0; 4]];
-    resolve::resolve(&band, &mut pixels);
-    assert_eq!(pixels, [[188, 188, 188, 255]]);
+    let shown = [0, 1].map(|ink| camera::Shown { ink, light: mix::WHOLE });
+    let (mut mixes, mut pixels) = (Mixes::default(), [0]);
+    resolve::resolve(&band, &shown, &mut mixes, &mut pixels);
+    let colours = [Srgb([255; 3]), Srgb([0; 3])];
+    assert_eq!(mixes.met()[pixels[0] as usize].rgba(&colours), [188, 188, 188, 255]);
+}
+
+/// A staircase of cubes, each face in its side's colour.
+fn stairs() -> Blocks {
+    let cubes = (0..6).flat_map(|i| (0..6).flat_map(move |j| (0..=(i + j) / 2).map(move |k| [i, j, k])));
+    let boxes: Vec<[DVec3; 2]> =
+        cubes.map(|at| DVec3::from_array(at.map(f64::from)) * 3.0).map(|low| [low, low + DVec3::splat(3.0)]).collect();
+    Blocks::of(&boxes)
+}
+
+/// The pixels of a PNG, whatever its kind.
+fn read_png(bytes: &[u8]) -> Vec<[u8; 4]> {
+    let mut decoder = png::Decoder::new(io::Cursor::new(bytes));
+    decoder.set_transformations(png::Transformations::ALPHA);
+    let mut reader = decoder.read_info().unwrap();
+    let mut read = vec![0; reader.output_buffer_size().unwrap()];
+    reader.next_frame(&mut read).unwrap();
+    read.as_chunks().0.to_vec()
+}
+
+#[test]
+fn views_in_other_colours_are_the_views_of_a_mesh_in_these_colours() {
+    let blocks = stairs();
+    let other: Vec<Srgb> = COLOURS.iter().map(|Srgb([r, g, b])| Srgb([255 - g, *b, r / 2])).collect();
+    for views in [Views::of(&blocks.mesh(), 300), Views::of(&ColouredMesh { colours: &other, ..blocks.mesh() }, 300)] {
+        for colours in [&COLOURS[..], &other] {
+            let images = render_all(&ColouredMesh { colours, ..blocks.mesh() }, 300);
+            for ((view, write), (same, image)) in views.in_colours(colours).zip(images) {
+                let mut file = Vec::new();
+                write(&mut file).unwrap();
+                let read = read_png(&file);
+                assert_eq!((view, read.len()), (same, image.pixels().len()));
+                // At most a hundredth of the pixels, all on edges, take the look of another that is much alike.
+                let off: Vec<u8> = read.iter().zip(image.pixels()).map(|(a, b)| farthest(*a, *b)).collect();
+                let moved = off.iter().filter(|&&off| off > 2).count();
+                assert!(moved * 100 <= read.len(), "{view:?}: {moved} of {}", read.len());
+                assert!(off.iter().all(|&off| off < 32), "{view:?}: {:?}", off.iter().max());
+            }
+        }
+    }
+}
+
+/// The largest difference of a channel, each multiplied by alpha.
+fn farthest(a: [u8; 4], b: [u8; 4]) -> u8 {
+    let over = |[r, g, b, alpha]: [u8; 4]| [r, g, b, 255].map(|v| (u32::from(v) * u32::from(alpha) / 255) as u8);
+    over(a).iter().zip(over(b)).map(|(a, b)| a.abs_diff(b)).max().unwrap()
 }
 
 #[test]

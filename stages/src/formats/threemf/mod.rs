@@ -3,7 +3,8 @@
 //! what was written.
 
 pub(super) mod model;
+mod package;
 pub mod read;
 mod write;
 
-pub use write::write;
+pub use write::{Pattern, check, write};

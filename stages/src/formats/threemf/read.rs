@@ -24,6 +24,7 @@ use std::io::{Read, Seek};
 use glam::DVec3;
 
 use crate::Srgb;
+use crate::memo::Recall;
 
 /// What a file may cost to read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,12 +54,21 @@ const LONGEST_MESSAGE: usize = 200;
 /// # Errors
 /// A plain message of one line that says which element is wrong and what was expected.
 pub fn read(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
-    read_build(file, limits).map_err(|message| in_one_line(&message))
+    read_recalling(file, limits, Recall::NOTHING)
 }
 
-fn read_build(file: impl Read + Seek, limits: Limits) -> Result<Model, String> {
+/// As [`read`]. The file is unpacked and checked as ever; but the points and triangles of a mesh are not read again where
+/// the same text was read before. Colours are.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_recalling(file: impl Read + Seek, limits: Limits, recall: Recall<'_>) -> Result<Model, String> {
+    read_build(file, limits, recall).map_err(|message| in_one_line(&message))
+}
+
+fn read_build(file: impl Read + Seek, limits: Limits, recall: Recall<'_>) -> Result<Model, String> {
     let (_, part) = package::Package::open(file, limits.part_bytes)?.start_part()?;
-    let document = document::parse(&part)?;
+    let document = document::parse(&part, recall)?;
     assembly::place(&document, limits.triangles)
 }
 

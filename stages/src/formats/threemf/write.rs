@@ -12,15 +12,17 @@
 //!
 //! Not guaranteed: that the mesh is closed, manifold or in the positive octant. That is for the caller.
 
-use std::io::{self, Cursor, Write};
+use std::io::{self, Write};
 
 use glam::DVec3;
 use quick_xml::escape::escape;
-use zip::write::SimpleFileOptions;
-use zip::{CompressionMethod, DateTime, ZipWriter};
+use rayon::prelude::*;
 
+use super::package::{Ends, Packed, Part, package};
+use crate::Srgb;
 use crate::formats::ColouredMesh;
 use crate::formats::points::PointIndex;
+use crate::memo::Weigh;
 
 /// Which kinds of part the package holds (Open Packaging Conventions; core 2.1, annex C.2).
 const CONTENT_TYPES: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
@@ -47,74 +49,102 @@ const STEPS_PER_MM: f64 = 1e6;
 /// Coordinates up to this can be rounded: beyond it, a `f64` times [`STEPS_PER_MM`] no longer counts single steps.
 const LARGEST_ROUNDED_MM: f64 = 1e9;
 
-/// Of 9. On 200 000 triangles of a smooth form, level 3 takes a third of the time of level 6 and 3 % more bytes; level 2
-/// saves a fifth of that time and takes 18 % more bytes.
-const DEFLATE_LEVEL: i64 = 3;
+/// Points or triangles whose text is compressed at a time: some 250 kB of it, next to which the 32 kB that a compressor
+/// looks back are little. Fixed, so that the bytes are the same on any number of threads.
+const STRETCH: usize = 4096;
 
-/// How much text is handed to the compressor at a time, in bytes.
-const BATCH: usize = 1 << 16;
+/// The most bytes that the text of a point or a triangle takes.
+const LONGEST: usize = 100;
 
 /// Writes the mesh as one object in millimetres, with a colour for each triangle, under the title. Characters that XML
 /// forbids are left out of the title.
 ///
 /// # Errors
-/// If the mesh is not sound (an index or a colour that does not exist, a coordinate that is not finite), and whatever
-/// the writer meets.
+/// If the mesh is not sound (an index or a colour that does not exist, a coordinate that is not finite), if its text
+/// would be longer than 4 GiB, and whatever the writer meets.
 pub fn write(mesh: &ColouredMesh<'_>, title: &str, out: &mut dyn Write) -> io::Result<()> {
-    mesh.check()?;
-    let entry = SimpleFileOptions::default()
-        .compression_method(CompressionMethod::Deflated)
-        .compression_level(Some(DEFLATE_LEVEL))
-        .last_modified_time(DateTime::default())
-        .unix_permissions(0o644);
-    let mut package = ZipWriter::new(Cursor::new(Vec::new()));
-    for (name, part) in [("[Content_Types].xml", CONTENT_TYPES), ("_rels/.rels", RELATIONSHIPS)] {
-        package.start_file(name, entry)?;
-        package.write_all(part.as_bytes())?;
+    check(mesh)?;
+    Pattern::of(mesh).write(mesh.colours, title, out)
+}
+
+/// Checks that a mesh can be written.
+///
+/// # Errors
+/// As [`write`], for the mesh.
+pub fn check(mesh: &ColouredMesh<'_>) -> io::Result<()> {
+    mesh.check()
+}
+
+/// A mesh and which of the colours lies on which triangle, but not what these colours are: most of the file by far, and
+/// the same for all palettes of a piece.
+#[derive(Debug)]
+pub struct Pattern {
+    /// The model part from the object on.
+    packed: Packed,
+    /// How many colours it takes at least.
+    colours: usize,
+}
+
+impl Weigh for Pattern {
+    fn bytes(&self) -> usize {
+        self.packed.held()
     }
-    package.start_file("3D/3dmodel.model", entry.large_file(too_large_for_zip32(mesh)))?;
-    write_model(mesh, title, &mut package)?;
-    out.write_all(package.finish()?.get_ref())
 }
 
-/// Whether the model part may pass 4 GiB, from the longest text that a point and a triangle can take.
-fn too_large_for_zip32(mesh: &ColouredMesh<'_>) -> bool {
-    const POINT: usize = 100;
-    const TRIANGLE: usize = 80;
-    mesh.points.len() * POINT + mesh.triangles.len() * TRIANGLE > u32::MAX as usize / 2
+impl Pattern {
+    /// The pattern of a mesh that [`check`] accepts. Compresses on all threads.
+    #[must_use]
+    pub fn of(mesh: &ColouredMesh<'_>) -> Self {
+        let colours = mesh.ink.iter().max().map_or(1, |&ink| ink as usize + 1);
+        Self { packed: pack(mesh), colours }
+    }
+
+    /// Writes the file, with these colours for the pattern's. See [`write`].
+    ///
+    /// # Errors
+    /// If there are fewer colours than the pattern has, and as [`write`].
+    pub fn write(&self, colours: &[Srgb], title: &str, out: &mut dyn Write) -> io::Result<()> {
+        if colours.len() < self.colours {
+            let message = format!("{} colours, but the mesh needs {}", colours.len(), self.colours);
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, message));
+        }
+        let [types, relationships] = [CONTENT_TYPES, RELATIONSHIPS].map(|part| Packed::of(part.as_bytes(), Ends::Last));
+        let head = Packed::of(head(colours, title).as_bytes(), Ends::GoesOn);
+        out.write_all(&package(&[
+            Part { name: "[Content_Types].xml", text: &[&types] },
+            Part { name: "_rels/.rels", text: &[&relationships] },
+            Part { name: "3D/3dmodel.model", text: &[&head, &self.packed] },
+        ])?)
+    }
 }
 
-/// The model part (3.4): metadata, resources, build.
-fn write_model(mesh: &ColouredMesh<'_>, title: &str, out: &mut impl Write) -> io::Result<()> {
-    write!(
-        out,
+/// The model part (3.4) up to the object: metadata, and the colours.
+fn head(colours: &[Srgb], title: &str) -> String {
+    let group: String = colours.iter().map(|colour| format!("   <m:color color=\"{colour}\"/>\n")).collect();
+    format!(
         r#"<?xml version="1.0" encoding="UTF-8"?>
 <model unit="millimeter" xml:lang="en-US" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02" xmlns:m="http://schemas.microsoft.com/3dmanufacturing/material/2015/02">
  <metadata name="Title">{}</metadata>
  <metadata name="Application">Turnhue {}</metadata>
  <resources>
   <m:colorgroup id="{COLOUR_GROUP}">
-"#,
+{group}"#,
         escape(allowed_in_xml(title)),
         env!("CARGO_PKG_VERSION")
-    )?;
-    for colour in mesh.colours {
-        writeln!(out, r#"   <m:color color="{colour}"/>"#)?;
-    }
+    )
+}
+
+/// The model part from the end of the colours on: the object, and the build.
+fn pack(mesh: &ColouredMesh<'_>) -> Packed {
     // An object whose triangles have properties must carry pid and pindex itself (chapter 4).
-    write!(
-        out,
+    let before = format!(
         r#"  </m:colorgroup>
   <object id="{OBJECT}" type="model" pid="{COLOUR_GROUP}" pindex="0">
    <mesh>
     <vertices>
 "#
-    )?;
-    write_vertices(mesh.points, out)?;
-    out.write_all(b"    </vertices>\n    <triangles>\n")?;
-    write_triangles(mesh, out)?;
-    write!(
-        out,
+    );
+    let after = format!(
         r#"    </triangles>
    </mesh>
   </object>
@@ -124,7 +154,28 @@ fn write_model(mesh: &ColouredMesh<'_>, title: &str, out: &mut impl Write) -> io
  </build>
 </model>
 "#
-    )
+    );
+    let mut packed = Packed::of(before.as_bytes(), Ends::GoesOn);
+    let vertices = stretches(mesh.points.par_chunks(STRETCH), vertices(mesh.points));
+    let between = Packed::of(b"    </vertices>\n    <triangles>\n", Ends::GoesOn);
+    let painted = mesh.triangles.par_chunks(STRETCH).zip(mesh.ink.par_chunks(STRETCH));
+    let triangles = stretches(painted, append_triangles);
+    let after = Packed::of(after.as_bytes(), Ends::Last);
+    vertices.iter().chain([&between]).chain(&triangles).chain([&after]).for_each(|next| packed.append(next));
+    packed
+}
+
+/// Compresses the text that `append` makes of each stretch.
+fn stretches<T: Send>(
+    items: impl IndexedParallelIterator<Item = T>,
+    append: impl Fn(&mut Vec<u8>, T) + Sync,
+) -> Vec<Packed> {
+    let pack = |text: &mut Vec<u8>, item| {
+        text.clear();
+        append(text, item);
+        Packed::of(text, Ends::GoesOn)
+    };
+    items.map_init(|| Vec::with_capacity(STRETCH * LONGEST), pack).collect()
 }
 
 /// The characters of the text that XML 1.0 allows (its production 2, `Char`).
@@ -134,21 +185,24 @@ fn allowed_in_xml(text: &str) -> String {
     text.chars().filter(allowed).collect()
 }
 
-fn write_vertices(points: &[DVec3], out: &mut impl Write) -> io::Result<()> {
+/// What writes a stretch of points.
+fn vertices(points: &[DVec3]) -> impl Fn(&mut Vec<u8>, &[DVec3]) + Sync {
     let append = if rounding_keeps_apart(points) { append_rounded } else { append_shortest };
-    batched(points.iter(), out, |text, point| {
-        for (name, coordinate) in [&b"<vertex x=\""[..], b"\" y=\"", b"\" z=\""].iter().zip(point.to_array()) {
-            text.extend_from_slice(name);
-            append(text, coordinate);
+    move |text, points| {
+        for point in points {
+            for (name, coordinate) in [&b"<vertex x=\""[..], b"\" y=\"", b"\" z=\""].iter().zip(point.to_array()) {
+                text.extend_from_slice(name);
+                append(text, coordinate);
+            }
+            text.extend_from_slice(b"\"/>\n");
         }
-        text.extend_from_slice(b"\"/>\n");
-    })
+    }
 }
 
-/// The triangles (4.1.4): `p1` alone colours the whole triangle.
-fn write_triangles(mesh: &ColouredMesh<'_>, out: &mut impl Write) -> io::Result<()> {
+/// Writes a stretch of triangles (4.1.4): `p1` alone colours the whole triangle.
+fn append_triangles(text: &mut Vec<u8>, (triangles, ink): (&[[u32; 3]], &[u32])) {
     let group = format!("\" pid=\"{COLOUR_GROUP}\" p1=\"");
-    batched(mesh.triangles.iter().zip(mesh.ink), out, |text, (triangle, &ink)| {
+    for (triangle, &ink) in triangles.iter().zip(ink) {
         for (name, &point) in [&b"<triangle v1=\""[..], b"\" v2=\"", b"\" v3=\""].iter().zip(triangle) {
             text.extend_from_slice(name);
             append_whole(text, u64::from(point), 1);
@@ -156,24 +210,7 @@ fn write_triangles(mesh: &ColouredMesh<'_>, out: &mut impl Write) -> io::Result<
         text.extend_from_slice(group.as_bytes());
         append_whole(text, u64::from(ink), 1);
         text.extend_from_slice(b"\"/>\n");
-    })
-}
-
-/// Writes the text that `append` makes of each item, in large pieces.
-fn batched<T>(
-    items: impl Iterator<Item = T>,
-    out: &mut impl Write,
-    append: impl Fn(&mut Vec<u8>, T),
-) -> io::Result<()> {
-    let mut text = Vec::with_capacity(BATCH + 256);
-    for item in items {
-        append(&mut text, item);
-        if text.len() >= BATCH {
-            out.write_all(&text)?;
-            text.clear();
-        }
     }
-    out.write_all(&text)
 }
 
 /// Whether points that differ still differ when rounded. Points that are equal may stay so: some meshes hold a place
@@ -230,7 +267,7 @@ fn append_whole(text: &mut Vec<u8>, mut number: u64, digits: usize) {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use std::io::Read;
+    use std::io::{Cursor, Read};
 
     use quick_xml::Reader;
     use quick_xml::events::Event;
@@ -302,6 +339,41 @@ mod tests {
     fn the_same_piece_gives_the_same_bytes() {
         let mesh = tetrahedron(&CORNERS);
         assert_eq!(written(&mesh, "A piece"), written(&mesh, "A piece"));
+    }
+
+    #[test]
+    fn other_colours_change_nothing_but_the_colours() {
+        let pattern = Pattern::of(&tetrahedron(&CORNERS));
+        let write = |colours: &[Srgb]| {
+            let mut file = Vec::new();
+            pattern.write(colours, "A piece", &mut file).map(|()| file)
+        };
+        assert_eq!(write(&COLOURS).unwrap(), written(&tetrahedron(&CORNERS), "A piece"));
+        let other = model_part(&write(&[Srgb([1, 2, 3]), COLOURS[1]]).unwrap());
+        assert_eq!(other.replace("#010203", "#c8553d"), model_part(&write(&COLOURS).unwrap()));
+        assert!(write(&COLOURS[..1]).is_err());
+    }
+
+    #[test]
+    fn long_meshes_keep_their_order_on_any_number_of_threads() {
+        let points: Vec<DVec3> = (0..3 * STRETCH + 7).map(|i| DVec3::new(i as f64 / 8.0, 1.0, -2.5)).collect();
+        let triangles: Vec<[u32; 3]> = (2..points.len() as u32).map(|i| [i - 2, i - 1, i]).collect();
+        let ink: Vec<u32> = (0..triangles.len() as u32).map(|i| i / 5 % 2).collect();
+        let mesh = ColouredMesh { points: &points, triangles: &triangles, colours: &COLOURS, ink: &ink };
+        let on = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| written(&mesh, "Long"))
+        };
+        let file = on(1);
+        assert!(file == on(3) && file == on(8));
+        let model = model_part(&file);
+        assert_eq!(coordinates(&model), points);
+        let found = elements(&model, "triangle");
+        assert_eq!(found.len(), triangles.len());
+        for ((attributes, corners), ink) in found.iter().zip(&triangles).zip(&ink) {
+            let numbers: Vec<u32> = attributes.iter().map(|(_, value)| value.parse().unwrap()).collect();
+            assert_eq!(numbers, [corners[0], corners[1], corners[2], 1, *ink]);
+        }
     }
 
     #[test]

@@ -48,13 +48,13 @@ fn add(model: &mut Model, document: &Document, placed: &Placed, outer: DAffine3)
 fn add_mesh(model: &mut Model, mesh: &Mesh, transform: DAffine3) {
     let first = model.points.len() as u32;
     if transform == DAffine3::IDENTITY {
-        model.points.extend_from_slice(&mesh.points);
+        model.points.extend_from_slice(mesh.points());
     } else {
-        model.points.extend(mesh.points.iter().map(|&p| transform.transform_point3(p)));
+        model.points.extend(mesh.points().iter().map(|&p| transform.transform_point3(p)));
     }
     // A mirror turns a triangle's winding against its outside; turned back, outside stays outside.
     let mirrored = transform.matrix3.determinant() < 0.0;
-    model.triangles.extend(mesh.triangles.iter().map(|&[a, b, c]| {
+    model.triangles.extend(mesh.triangles().iter().map(|&[a, b, c]| {
         let [b, c] = if mirrored { [c, b] } else { [b, c] };
         [first + a, first + b, first + c]
     }));

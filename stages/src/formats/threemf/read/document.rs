@@ -1,13 +1,15 @@
 //! The model document: resources that are defined before they are used, then the build.
 
 use std::collections::BTreeMap;
-use std::fmt::Display;
+use std::fmt::{self, Display};
 use std::str::FromStr;
+use std::sync::Arc;
 
 use glam::{DAffine3, DVec3};
 
-use super::xml::{Cursor, Element, Space, attribute};
+use super::xml::{self, Cursor, Element, Space, attribute};
 use crate::Srgb;
+use crate::memo::{Recall, Weigh};
 
 /// Namespaces of the core specification (C.3) and of the materials extension (E.3), in this order.
 const SPACES: [&str; 2] = [
@@ -70,12 +72,51 @@ pub(super) enum Content {
     Components(Vec<Placed>),
 }
 
-/// Points in the file's unit, triangles, and a colour for each triangle.
-#[derive(Debug, Default)]
+/// A mesh, and a colour for each triangle.
 pub(super) struct Mesh {
-    pub(super) points: Vec<DVec3>,
-    pub(super) triangles: Vec<[u32; 3]>,
+    bare: Arc<xml::Content<Bare>>,
     pub(super) colours: Vec<Option<Srgb>>,
+}
+
+impl Mesh {
+    /// In the file's unit.
+    pub(super) fn points(&self) -> &[DVec3] {
+        &self.bare.content.points
+    }
+
+    pub(super) fn triangles(&self) -> &[[u32; 3]] {
+        &self.bare.content.triangles
+    }
+}
+
+impl fmt::Debug for Mesh {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Mesh").field("bare", &self.bare.content).field("colours", &self.colours).finish()
+    }
+}
+
+/// What stands in a `<mesh>`: all but the colours.
+#[derive(Debug, Default)]
+struct Bare {
+    points: Vec<DVec3>,
+    triangles: Vec<[u32; 3]>,
+    /// The property of each triangle, where it has one.
+    properties: Vec<Option<Property>>,
+}
+
+impl Weigh for Bare {
+    fn bytes(&self) -> usize {
+        self.points.capacity() * size_of::<DVec3>()
+            + self.triangles.capacity() * size_of::<[u32; 3]>()
+            + self.properties.capacity() * size_of::<Option<Property>>()
+    }
+}
+
+/// A property of a triangle: its place in a group, which is the object's unless another is named.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Property {
+    group: Option<u32>,
+    index: u32,
 }
 
 /// A use of an object.
@@ -97,7 +138,7 @@ enum Group {
 }
 
 /// Parses the model part.
-pub(super) fn parse(text: &str) -> Result<Document, String> {
+pub(super) fn parse(text: &str, recall: Recall<'_>) -> Result<Document, String> {
     let mut cursor = Cursor::new(text, &SPACES);
     let model = cursor.root()?;
     if model.space != CORE || model.name() != "model" {
@@ -112,7 +153,7 @@ pub(super) fn parse(text: &str) -> Result<Document, String> {
         Document { unit: unit(attribute(&model, "unit")?.as_deref())?, objects: BTreeMap::new(), items: Vec::new() };
     let mut groups = Groups::default();
     cursor.children(&model, |cursor, child| match (child.space, child.name()) {
-        (CORE, "resources") => resources(cursor, &child, &mut document.objects, &mut groups),
+        (CORE, "resources") => resources(cursor, &child, &mut document.objects, &mut groups, recall),
         (CORE, "build") => build(cursor, &child, &mut document),
         (CORE, "metadata" | "metadatagroup") | (Space::Other | MATERIALS, _) => cursor.skip(&child),
         (_, name) => Err(format!("<model> holds <{name}>, expected <metadata>, <resources> or <build>")),
@@ -142,6 +183,7 @@ fn resources<'i>(
     parent: &Element<'i>,
     objects: &mut BTreeMap<u32, Object>,
     groups: &mut Groups,
+    recall: Recall<'_>,
 ) -> Result<(), String> {
     cursor.children(parent, |cursor, child| {
         let id: u32 = if child.space == Space::Other { return cursor.skip(&child) } else { required(&child, "id")? };
@@ -150,7 +192,7 @@ fn resources<'i>(
         }
         match (child.space, child.name()) {
             (CORE, "object") => {
-                let object = object(cursor, &child, id, objects, groups)?;
+                let object = object(cursor, &child, id, objects, groups, recall)?;
                 objects.insert(id, object);
             }
             (CORE, "basematerials") => {
@@ -201,6 +243,7 @@ fn object<'i>(
     id: u32,
     objects: &BTreeMap<u32, Object>,
     groups: &Groups,
+    recall: Recall<'_>,
 ) -> Result<Object, String> {
     let pid: Option<u32> = optional(element, "pid")?;
     let pindex: Option<u32> = optional(element, "pindex")?;
@@ -213,7 +256,7 @@ fn object<'i>(
     let mut content = None;
     cursor.children(element, |cursor, child| {
         let found = match (child.space, child.name()) {
-            (CORE, "mesh") => Content::Mesh(mesh(cursor, &child, default, groups).map_err(|e| of(id, &e))?),
+            (CORE, "mesh") => Content::Mesh(mesh(cursor, &child, default, groups, recall).map_err(|e| of(id, &e))?),
             (CORE, "components") => {
                 if default.is_some() {
                     return Err(format!("object {id} has components, so it must have no pid"));
@@ -231,7 +274,7 @@ fn object<'i>(
     let content = content.ok_or_else(|| format!("object {id} holds neither <mesh> nor <components>"))?;
     let size = match &content {
         Content::Mesh(mesh) => {
-            Size { triangles: mesh.triangles.len() as u64, points: mesh.points.len() as u64, depth: 0 }
+            Size { triangles: mesh.triangles().len() as u64, points: mesh.points().len() as u64, depth: 0 }
         }
         Content::Components(components) => {
             let sum = components.iter().fold(Size::default(), |sum, c| sum.with(objects[&c.object].size));
@@ -301,18 +344,25 @@ fn mesh<'i>(
     parent: &Element<'i>,
     default: Option<(u32, Srgb)>,
     groups: &Groups,
+    recall: Recall<'_>,
 ) -> Result<Mesh, String> {
-    let mut mesh = Mesh::default();
+    let bare = cursor.recalled(parent, recall, "3mf mesh 1", |cursor| bare(cursor, parent))?;
+    let colours = colours_of(&bare.content.properties, default, groups)?;
+    Ok(Mesh { bare, colours })
+}
+
+fn bare<'i>(cursor: &mut Cursor<'i>, parent: &Element<'i>) -> Result<Bare, String> {
+    let mut mesh = Bare::default();
     cursor.children(parent, |cursor, child| match (child.space, child.name()) {
         (CORE, "vertices") => vertices(cursor, &child, &mut mesh),
-        (CORE, "triangles") => triangles(cursor, &child, &mut mesh, default, groups),
+        (CORE, "triangles") => triangles(cursor, &child, &mut mesh),
         (CORE, name) => Err(format!("holds <{name}>, expected <vertices> and <triangles>")),
         _ => cursor.skip(&child),
     })?;
     if mesh.triangles.is_empty() { Err("holds no triangle".to_owned()) } else { Ok(mesh) }
 }
 
-fn vertices<'i>(cursor: &mut Cursor<'i>, parent: &Element<'i>, mesh: &mut Mesh) -> Result<(), String> {
+fn vertices<'i>(cursor: &mut Cursor<'i>, parent: &Element<'i>, mesh: &mut Bare) -> Result<(), String> {
     cursor.children(parent, |cursor, child| {
         let at = mesh.points.len();
         if child.space != CORE || child.name() != "vertex" {
@@ -331,13 +381,7 @@ fn vertices<'i>(cursor: &mut Cursor<'i>, parent: &Element<'i>, mesh: &mut Mesh) 
     })
 }
 
-fn triangles<'i>(
-    cursor: &mut Cursor<'i>,
-    parent: &Element<'i>,
-    mesh: &mut Mesh,
-    default: Option<(u32, Srgb)>,
-    groups: &Groups,
-) -> Result<(), String> {
+fn triangles<'i>(cursor: &mut Cursor<'i>, parent: &Element<'i>, mesh: &mut Bare) -> Result<(), String> {
     cursor.children(parent, |cursor, child| {
         let at = mesh.triangles.len();
         if child.space != CORE || child.name() != "triangle" {
@@ -356,30 +400,51 @@ fn triangles<'i>(
         if v1 == v2 || v2 == v3 || v3 == v1 {
             return Err(format!("triangle {at} names one vertex twice ({v1}, {v2}, {v3})"));
         }
-        let colour = triangle_colour(pid, [p1, p2, p3], default, groups).map_err(|e| format!("triangle {at}: {e}"))?;
+        let property = property(pid, [p1, p2, p3]).map_err(|e| format!("triangle {at}: {e}"))?;
         mesh.triangles.push([v1, v2, v3]);
-        mesh.colours.push(colour);
+        mesh.properties.push(property);
         cursor.skip(&child)
     })
 }
 
-/// The one colour of a triangle (core 4.1.4.1): its own where it has one, else the object's.
-fn triangle_colour(
-    pid: Option<u32>,
-    p: [Option<u32>; 3],
-    default: Option<(u32, Srgb)>,
-    groups: &Groups,
-) -> Result<Option<Srgb>, String> {
-    let Some(p1) = p[0] else { return Ok(default.map(|(_, colour)| colour)) };
+/// The one property of a triangle (core 4.1.4.1), if it has any.
+fn property(group: Option<u32>, p: [Option<u32>; 3]) -> Result<Option<Property>, String> {
+    let Some(p1) = p[0] else { return Ok(None) };
     if let [_, Some(p2), Some(p3)] = p
         && (p2, p3) != (p1, p1)
     {
         return Err(format!("its corners have the properties {p1}, {p2} and {p3}, expected one for all"));
     }
+    Ok(Some(Property { group, index: p1 }))
+}
+
+/// The colour of each triangle: its own where it has a property, else the object's.
+fn colours_of(
+    properties: &[Option<Property>],
+    default: Option<(u32, Srgb)>,
+    groups: &Groups,
+) -> Result<Vec<Option<Srgb>>, String> {
+    let mut last = None;
+    let colour = |(at, property): (usize, &Option<Property>)| match property {
+        None => Ok(default.map(|(_, colour)| colour)),
+        // Neighbours mostly have the same one.
+        Some(property) => match last {
+            Some((known, colour)) if known == *property => Ok(Some(colour)),
+            _ => {
+                let colour = property_colour(*property, default, groups).map_err(|e| format!("triangle {at}: {e}"))?;
+                last = Some((*property, colour));
+                Ok(Some(colour))
+            }
+        },
+    };
+    properties.iter().enumerate().map(colour).collect()
+}
+
+fn property_colour(property: Property, default: Option<(u32, Srgb)>, groups: &Groups) -> Result<Srgb, String> {
     let Some((default, _)) = default else {
         return Err("has a property, so its object must have a pid and a pindex".to_owned());
     };
-    groups.colour(pid.unwrap_or(default), p1).map(Some)
+    groups.colour(property.group.unwrap_or(default), property.index)
 }
 
 impl Groups {

@@ -7,6 +7,7 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
 use super::*;
+use crate::memo::Memo;
 
 const LIMITS: Limits = Limits { part_bytes: 1 << 20, triangles: 10_000 };
 
@@ -277,7 +278,7 @@ fn every_truncation_is_an_error() {
     }
     let text = document("", &one(TETRAHEDRON), ITEM);
     for (length, _) in text.char_indices() {
-        assert!(document::parse(&text[..length]).is_err(), "{length} bytes of the model");
+        assert!(document::parse(&text[..length], Recall::NOTHING).is_err(), "{length} bytes of the model");
     }
 }
 
@@ -295,12 +296,76 @@ proptest! {
         let rels = ("_rels/.rels", RELS.as_bytes());
         let repacked = zipped(&[rels, ("3D/3dmodel.model", &text)], CompressionMethod::Stored);
         for file in [bytes, repacked] {
-            if let Ok(model) = read(Cursor::new(file), LIMITS) {
+            // A memo that knows the sound mesh changes nothing.
+            let memo = Memo::new(1 << 20);
+            let recall = Recall::from(&memo);
+            read_recalling(Cursor::new(package(&document("", &one(TETRAHEDRON), ITEM))), LIMITS, recall).unwrap();
+            let read = read(Cursor::new(&file), LIMITS);
+            for _ in 0..2 {
+                prop_assert_eq!(&read_recalling(Cursor::new(&file), LIMITS, recall), &read);
+            }
+            if let Ok(model) = read {
                 prop_assert!(model.triangles.iter().flatten().all(|&i| (i as usize) < model.points.len()));
                 prop_assert_eq!(model.triangles.len(), model.colours.len());
             }
         }
     }
+}
+
+#[test]
+fn a_mesh_that_is_recalled_gets_the_colours_of_its_own_file() {
+    let mesh = TETRAHEDRON.replacen("v3=\"1\"/>", "v3=\"1\" pid=\"7\" p1=\"1\"/>", 1);
+    let file = |colours: [&str; 2], object: &str| {
+        let group: String = colours.map(|colour| format!("<m:color color='{colour}'/>")).concat();
+        let resources = format!("<m:colorgroup id='7'>{group}</m:colorgroup><object id='1' {object}>{mesh}</object>");
+        package(&document("", &resources, ITEM))
+    };
+    let memo = Memo::new(1 << 20);
+    let read_with = |bytes: &[u8], recall| read_recalling(Cursor::new(bytes), LIMITS, recall);
+    let coloured = "pid='7' pindex='0'";
+    for (colours, object) in [
+        (["#010203", "#040506"], coloured),
+        (["#0a0b0c", "#0d0e0f"], coloured),
+        (["#0a0b0c", "#0d0e0f"], ""), // refused: a property needs an object with one
+        (["#010203", "#010203"], "pid='7' pindex='2'"),
+        (["#010203", "#040506"], coloured),
+    ] {
+        let bytes = file(colours, object);
+        assert_eq!(read_with(&bytes, Recall::from(&memo)), read_with(&bytes, Recall::NOTHING), "{colours:?} {object}");
+    }
+    let model = read_with(&file(["#0a0b0c", "#0d0e0f"], coloured), Recall::from(&memo)).unwrap();
+    let [first, second] = [[10, 11, 12], [13, 14, 15]].map(|c| Some(Srgb(c)));
+    assert_eq!(model.colours, [second, first, first, first]);
+}
+
+#[test]
+fn what_a_prefix_stands_for_belongs_to_what_is_recalled() {
+    // The same text of the mesh and after it, once in the core namespace and once in one that is passed over.
+    let mesh = TETRAHEDRON.replace('<', "<c:").replace("<c:/", "</c:").replace("<c:mesh>", "").replace("</c:mesh>", "");
+    let file = |space: &str| {
+        let resources = format!("<object id='1'><mesh xmlns:c='{space}'>{mesh}</mesh></object>");
+        package(&document("", &resources, ITEM))
+    };
+    let memo = Memo::new(1 << 20);
+    let core = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02";
+    for _ in 0..2 {
+        let read = |space| read_recalling(Cursor::new(file(space)), LIMITS, Recall::from(&memo));
+        assert_eq!(read(core).unwrap().triangles.len(), 4);
+        assert!(read("http://example.org/other").unwrap_err().contains("holds no triangle"));
+    }
+}
+
+#[test]
+fn meshes_side_by_side_are_recalled_each() {
+    let mesh = |x: u8| TETRAHEDRON.replace("x=\"1\"", &format!("x=\"{x}\""));
+    let objects = (1..=3).map(|x| format!("<object id='{x}'>{}</object>", mesh(x))).collect::<String>();
+    let build = "<item objectid='1'/><item objectid='3'/><item objectid='2'/>";
+    let bytes = package(&document("", &objects, build));
+    let memo = Memo::new(1 << 20);
+    let [fresh, first, again] = [Recall::NOTHING, Recall::from(&memo), Recall::from(&memo)]
+        .map(|recall| read_recalling(Cursor::new(&bytes), LIMITS, recall).unwrap());
+    assert!(fresh == first && fresh == again);
+    assert!((volume(&again) - 6.0 / 6.0).abs() < 1e-12);
 }
 
 #[test]

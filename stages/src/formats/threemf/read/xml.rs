@@ -2,12 +2,16 @@
 //! entities are refused (core 2.3.2).
 
 use std::borrow::Cow;
+use std::io::BufRead;
+use std::sync::Arc;
 
 use quick_xml::Reader;
 use quick_xml::XmlVersion;
 use quick_xml::escape::resolve_predefined_entity;
 use quick_xml::events::{BytesStart, Event};
-use quick_xml::name::{Namespace, NamespaceResolver, QName, ResolveResult};
+use quick_xml::name::{Namespace, NamespaceResolver, PrefixDeclaration, QName, ResolveResult};
+
+use crate::memo::{Key, Recall, Weigh};
 
 /// Elements deeper than this are refused; a 3MF part needs seven levels.
 const DEEPEST: u16 = 64;
@@ -37,19 +41,34 @@ impl Element<'_> {
     }
 }
 
+/// What stands in an element, as it was read.
+pub(in super::super) struct Content<T> {
+    pub(in super::super) content: T,
+    /// The bytes of text up to the tag that ends the element.
+    bytes: usize,
+}
+
+impl<T: Weigh> Weigh for Content<T> {
+    fn bytes(&self) -> usize {
+        self.content.bytes() + size_of::<usize>()
+    }
+}
+
 /// Walks through the elements of a part.
 pub(in super::super) struct Cursor<'i> {
     reader: Reader<&'i [u8]>,
     resolver: NamespaceResolver,
     spaces: &'static [&'static str],
     depth: u16,
+    /// Where the tag begins that ended the last element.
+    ended: u64,
 }
 
 impl<'i> Cursor<'i> {
     /// Starts before the root element; `spaces` are the namespaces to tell apart.
     pub(in super::super) fn new(text: &'i str, spaces: &'static [&'static str]) -> Self {
         let reader = Reader::from_str(text.trim_start_matches('\u{feff}'));
-        Self { reader, resolver: NamespaceResolver::default(), spaces, depth: 0 }
+        Self { reader, resolver: NamespaceResolver::default(), spaces, depth: 0, ended: 0 }
     }
 
     /// The root element.
@@ -75,6 +94,46 @@ impl<'i> Cursor<'i> {
         }
         self.depth -= 1;
         Ok(())
+    }
+
+    /// Takes what is in `parent` from `recall`, or lets `read` consume it as with [`Self::children`] and remembers what that
+    /// gave. `read` must depend on nothing else.
+    pub(in super::super) fn recalled<T: Weigh>(
+        &mut self,
+        parent: &Element<'i>,
+        recall: Recall<'_>,
+        purpose: &str,
+        read: impl FnOnce(&mut Self) -> Result<T, String>,
+    ) -> Result<Arc<Content<T>>, String> {
+        let begins = self.reader.buffer_position();
+        let key = recall.remembers().then(|| self.rest(purpose));
+        let content = recall.try_of(
+            || key.expect("asked for where there is a memo only"),
+            || {
+                let content = read(self)?;
+                // An empty element has no tag that ends it.
+                Ok::<_, String>(Content { content, bytes: self.ended.saturating_sub(begins) as usize })
+            },
+        )?;
+        if !parent.empty && self.reader.buffer_position() == begins {
+            self.reader.stream().consume(content.bytes);
+            // The tag at its end.
+            self.next()?;
+        }
+        Ok(content)
+    }
+
+    /// All that reading on from here can depend on: the text, what its prefixes stand for, and how deep it lies.
+    fn rest(&self, purpose: &str) -> Key {
+        let key = Key::of(purpose).whole(u64::from(self.depth));
+        let bindings = self.resolver.bindings().fold(key, |key, (prefix, Namespace(name))| {
+            let (kind, prefix) = match prefix {
+                PrefixDeclaration::Default => (0, ""),
+                PrefixDeclaration::Named(prefix) => (1, prefix),
+            };
+            key.whole(kind).bytes(prefix.as_bytes()).bytes(name.as_bytes())
+        });
+        bindings.bytes(self.reader.get_ref()).made()
     }
 
     /// Passes over what is in an element.
@@ -136,7 +195,10 @@ impl<'i> Cursor<'i> {
                     self.declare(&start)?;
                     return Ok(Some(Element { space: self.space(start.name()), start, empty }));
                 }
-                Event::End(_) => return Ok(None),
+                Event::End(_) => {
+                    self.ended = at;
+                    return Ok(None);
+                }
                 Event::Eof => return Err(format!("the part ends at byte {at} in the middle of an element")),
                 Event::DocType(_) => return Err("a document type is not allowed".to_owned()),
                 Event::GeneralRef(name) if !name.is_char_ref() && resolve_predefined_entity(&name).is_none() => {

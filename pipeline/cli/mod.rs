@@ -1,5 +1,7 @@
 //! The command line.
 
+mod making;
+
 use std::ffi::OsString;
 use std::io::{self, Write as _};
 use std::num::NonZeroUsize;
@@ -11,16 +13,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
-use turnhue_reports::record::{self, Record, Verdict};
+use turnhue_reports::record;
 use turnhue_stages::chain::coupon::reading::Row;
 
+use self::making::{JobEnded, Places, Running, code_of};
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
-use crate::diagnostic::{Diagnostic, harmless, nearest};
-use crate::plan::{Plan, Stages, plan};
-use crate::run::{Failure, Published, RECORD, Surroundings, run};
-use crate::terminal::{Progress, Voice};
-use crate::{advise, exit, ledger, pages, schema};
+use crate::diagnostic::{Diagnostic, nearest};
+use crate::plan::{Night, Stages, plan_night};
+use crate::run::{Failure, RECORD};
+use crate::terminal::Voice;
+use crate::{exit, ledger, night, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -44,21 +47,28 @@ struct Manner {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Run jobs; each makes a run folder DIR/COMMISSION/RUN that appears whole or not at all
+    /// Run jobs with all their variants; each makes a run folder DIR/COMMISSION/RUN that appears whole or not at all
     #[command(after_help = exit::HELP)]
     Run {
-        /// Job files; one that fails does not stop the others
+        /// Job files, or patterns such as 'jobs/*.yaml'; one that fails does not stop the others
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
-        /// Folder below which runs are kept
-        #[arg(long, value_name = "DIR", default_value = "runs")]
-        into: PathBuf,
+        #[command(flatten)]
+        running: Running,
         /// Print one JSON object a job: `run`, `summary` and `order` are paths, `verdict` a word
         #[arg(long)]
         json: bool,
-        /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
+    },
+    /// Draw the page on which the variants of a job stand beside each other, from what is there of them
+    Compare {
+        /// Job files
+        #[arg(required = true, value_name = "JOB")]
+        jobs: Vec<PathBuf>,
+        #[command(flatten)]
+        places: Places,
+        /// Print one JSON object a job
         #[arg(long)]
-        no_advice: bool,
+        json: bool,
     },
     /// Compare sizes of the cell for each job and recommend one; keeps nothing on the disk
     #[command(after_help = exit::HELP)]
@@ -66,19 +76,20 @@ enum Command {
         /// Job files
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
-        /// Folder below which a hidden one is made while it works
-        #[arg(long, value_name = "DIR", default_value = "runs")]
-        into: PathBuf,
+        #[command(flatten)]
+        places: Places,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
     },
-    /// Read jobs and everything they name, check the chain and say it in words; runs and writes nothing
+    /// Read jobs and everything they name, check the chain and its variants and say them in words; runs and writes nothing
     #[command(after_help = exit::HELP)]
     Check {
         /// Job files
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
+        #[command(flatten)]
+        places: Places,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
@@ -141,9 +152,10 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, into, json, no_advice } => desk.run(jobs, into, *json, !no_advice),
-        Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
-        Command::Check { jobs, json } => desk.check(jobs, *json),
+        Command::Run { jobs, running, json } => desk.run(jobs, running, *json),
+        Command::Compare { jobs, places, json } => desk.compare(jobs, places, *json),
+        Command::Advise { jobs, places, json } => desk.advise(jobs, places, *json),
+        Command::Check { jobs, places, json } => { let _ = (jobs, places, json); 0 },
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
@@ -233,115 +245,26 @@ struct Desk<'a> {
 }
 
 impl Desk<'_> {
-    fn run(&mut self, jobs: &[PathBuf], into: &Path, json: bool, advice: bool) -> u8 {
-        let cancel = stop_when_asked();
-        let clock = SystemClock::start();
-        let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
-        let mut worst = exit::READY;
-        for job in jobs {
-            if cancel.load(Ordering::Relaxed) {
-                return exit::FAILED;
-            }
-            let ended = self.run_one(job, &surroundings, advice);
-            worst = worst.max(ended.code());
-            self.tell(job, &ended, json);
-        }
-        worst
-    }
-
-    fn run_one(&self, job: &Path, surroundings: &Surroundings<'_>, advice: bool) -> Ended {
-        let plan = match self.plan(job) {
-            Ok(plan) if advice => plan,
-            Ok(plan) => plan.without_advice(),
-            Err(ended) => return ended,
-        };
-        match run(&plan, surroundings, &mut Progress::new(self.voice)) {
-            Ok(published) => Ended::Published(Box::new(published)),
-            Err(failure) => Ended::Failed(failure),
+    /// Plans a job with its variants. A stage whose checks have a defect must not take the other jobs with it.
+    fn night(&self, job: &Path) -> Result<Night, JobEnded> {
+        match catch_unwind(AssertUnwindSafe(|| plan_night(job, self.stages))) {
+            Ok(planned) => planned.map_err(JobEnded::Refused),
+            Err(_) => Err(JobEnded::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
     }
 
-    fn advise(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
-        let cancel = stop_when_asked();
-        let clock = SystemClock::start();
-        let surroundings = Surroundings { into, clock: &clock, cancel: &cancel };
-        let mut worst = exit::READY;
-        for job in jobs {
-            if cancel.load(Ordering::Relaxed) {
-                return exit::FAILED;
-            }
-            let advised = self.plan(job).and_then(|plan| {
-                let advice = advise::advise(&plan, &surroundings, &mut Progress::new(self.voice));
-                advice.map(|advice| (plan, advice)).map_err(Ended::Failed)
-            });
-            let faults = advised.as_ref().err().map(Ended::faults).unwrap_or_default();
-            worst = worst.max(advised.as_ref().err().map_or(exit::READY, Ended::code));
+    /// The job files that arguments name, patterns among them.
+    fn jobs(&self, arguments: &[PathBuf]) -> Result<Vec<PathBuf>, u8> {
+        Ok::<Vec<PathBuf>, Vec<Diagnostic>>(arguments.to_vec()).map_err(|faults| {
             faults.iter().for_each(|fault| self.voice.diagnose(fault));
-            let advised = advised.ok();
-            if json {
-                let advice = advised.as_ref().map(|(_, advice)| advice);
-                self.out.json(&json!({ "job": job.to_string_lossy(), "advice": advice, "faults": faults }));
-            } else if let Some((plan, advice)) = &advised {
-                // The table is the result, and no chatter that `--quiet` would leave out.
-                self.out.print(&advise::in_words(plan, advice));
-            }
-        }
-        worst
+            exit::WRONG_JOB
+        })
     }
 
-    /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
-    fn plan(&self, job: &Path) -> Result<Plan, Ended> {
-        match catch_unwind(AssertUnwindSafe(|| plan(job, self.stages))) {
-            Ok(planned) => planned.map_err(Ended::Refused),
-            Err(_) => Err(Ended::Failed(Failure::defect("planning panicked; the lines above say where"))),
-        }
-    }
-
-    fn tell(&mut self, job: &Path, ended: &Ended, json: bool) {
-        match ended {
-            Ended::Published(published) => {
-                self.voice.findings(&published.record);
-                if published.record.verdict == Verdict::NotValidated {
-                    self.voice.diagnose(
-                        &Diagnostic::caution("nothing measured the file to order")
-                            .remedy("end the chain with `validate` before you order the piece"),
-                    );
-                }
-            }
-            _ => ended.faults().iter().for_each(|fault| self.voice.diagnose(fault)),
-        }
-        if json {
-            self.out.json(&ended.json(job));
-        } else if let Ended::Published(published) = ended
-            && !self.voice.quiet
-        {
-            self.out.print(&result_in_words(published));
-        }
-    }
-
-    fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
-        let mut worst = exit::READY;
-        for job in jobs {
-            let (plan, faults) = match self.plan(job) {
-                Ok(plan) => (Some(plan), Vec::new()),
-                Err(ended) => {
-                    worst = worst.max(ended.code());
-                    (None, ended.faults())
-                }
-            };
-            faults.iter().for_each(|fault| self.voice.diagnose(fault));
-            if json {
-                let memory = plan.as_ref().and_then(Plan::memory).map(|(memory, _)| memory.bytes());
-                let plan = plan.as_ref().map(Plan::resolved);
-                let job = job.to_string_lossy();
-                self.out.json(&json!({ "job": job, "plan": plan, "memory": memory, "faults": faults }));
-            } else if let Some(plan) = plan
-                && !self.voice.quiet
-            {
-                self.out.print(&plan.in_words());
-            }
-        }
-        worst
+    /// Tells of a failure, and gives its exit code.
+    fn fail(&self, failure: &Failure) -> u8 {
+        self.voice.diagnose(&failure.in_words());
+        code_of(failure)
     }
 
     fn describe(&mut self, name: Option<&str>, json: bool) -> u8 {
@@ -400,9 +323,12 @@ impl Desk<'_> {
                 Err(error) => (exit::WRONG_JOB, format!("could not read the record {}: {error}", path.display())),
                 Ok(record) => match pages::redraw(&record, run) {
                     Err(message) => (exit::FAILED, message),
-                    Ok(page) => {
+                    Ok(pages) => {
+                        if let Err(failure) = night::enter_redrawn(run, &record, &pages, &SystemClock::start()) {
+                            worst = worst.max(self.fail(&failure));
+                        }
                         if !self.voice.quiet {
-                            self.out.print(&format!("{}\n", page.display()));
+                            self.out.print(&format!("{}\n", run.join(pages::SUMMARY).display()));
                         }
                         continue;
                     }
@@ -427,81 +353,14 @@ impl Desk<'_> {
     }
 }
 
-/// How a job ended.
-enum Ended {
-    Published(Box<Published>),
-    Refused(Vec<Diagnostic>),
-    Failed(Failure),
-}
-
-impl Ended {
-    fn code(&self) -> u8 {
-        match self {
-            Self::Published(published) => match published.record.verdict {
-                Verdict::ReadyToOrder | Verdict::NotValidated => exit::READY,
-                Verdict::HasFaults => exit::FAULTS,
-            },
-            Self::Refused(_) | Self::Failed(Failure::Misfit(_)) => exit::WRONG_JOB,
-            Self::Failed(Failure::Disk(_) | Failure::Cancelled | Failure::Defect(_)) => exit::FAILED,
-        }
-    }
-
-    /// What kept the job from being published.
-    fn faults(&self) -> Vec<Diagnostic> {
-        match self {
-            Self::Published(_) => Vec::new(),
-            Self::Refused(faults) => faults.clone(),
-            Self::Failed(failure) => vec![failure.in_words()],
-        }
-    }
-
-    /// The same keys, however it ended.
-    fn json(&self, job: &Path) -> Value {
-        let text = |path: &Path| Value::from(path.to_string_lossy());
-        let published = match self {
-            Self::Published(published) => Some(published),
-            Self::Refused(_) | Self::Failed(_) => None,
-        };
-        json!({
-            "job": text(job),
-            "run": published.map(|published| text(&published.folder)),
-            "verdict": published.map(|published| published.record.verdict),
-            "summary": published.and_then(|published| published.summary.as_deref().map(text)),
-            "order": published.and_then(|published| published.order().as_deref().map(text)),
-            "faults": self.faults(),
-        })
-    }
-}
-
-fn result_in_words(published: &Published) -> String {
-    let Record { commission, verdict, .. } = &published.record;
-    let verdict = match verdict {
-        Verdict::ReadyToOrder => "ready to order",
-        Verdict::HasFaults => "has faults: do not order it",
-        Verdict::NotValidated => "not validated",
-    };
-    let mut words = format!("{commission}: {verdict}\n  run      {}\n", published.folder.display());
-    if let Some(advice) = &published.record.advice {
-        for sentence in &advice.words {
-            words += &harmless(&format!("  advice   {sentence}\n"));
-        }
-    }
-    for (name, path) in [("order", published.order()), ("summary", published.summary.clone())] {
-        if let Some(path) = path {
-            words += &format!("  {name:8} {}\n", path.display());
-        }
-    }
-    words
-}
-
-/// The flag that the first Ctrl-C raises; the run then ends at the next point where a stage looks. A second one ends
-/// the program at once, which leaves a hidden `.….unfinished` folder behind.
+/// The flag that the first Ctrl-C, or a request to end, raises; what runs then ends at the next point where a stage looks. A
+/// second one ends the program at once; what it leaves unfinished is swept away by the next.
 fn stop_when_asked() -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
     let raised = Arc::clone(&flag);
     let handler = move || {
         if raised.swap(true, Ordering::Relaxed) {
-            std::process::exit(exit::FAILED.into());
+            std::process::exit(exit::STOPPED.into());
         }
     };
     if let Err(error) = ctrlc::try_set_handler(handler) {

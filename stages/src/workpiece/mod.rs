@@ -1,17 +1,27 @@
 //! The workpiece: what goes through the chain. Its parts never change once made and are shared, so that a hundred
 //! variants which differ in colour alone hold one voxelised solid.
 
+mod bytes;
+#[cfg(test)]
+mod tests;
+
 use std::fmt;
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
+use serde::{Deserialize, Serialize};
+
+use crate::memo::Key;
 use crate::paint::Paint;
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Face, Skin, Surface};
 use crate::void::Void;
 
+pub use bytes::{FORM, Unsound};
+
 /// A part of the workpiece that a stage may need or give, in the order in which one is made from the other.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Part {
     /// The model's triangles in mm.
     Surface,
@@ -47,6 +57,9 @@ pub struct OrderedFile {
 }
 
 impl Part {
+    /// All parts, each before those that are made from it.
+    pub const ALL: [Self; 5] = [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Order];
+
     /// Whether this part is made from the other, directly or not: it is out of date once that one is made again.
     #[must_use]
     pub fn made_after(self, other: Self) -> bool {
@@ -61,9 +74,20 @@ pub struct Workpiece {
     surface: Option<Arc<Surface>>,
     cells: Option<Arc<Cells>>,
     void: Option<Arc<Void>>,
-    hull: Option<Arc<Hull>>,
+    /// Shared by copies of the piece: whoever needs it first makes it for all.
+    hull: Arc<OnceLock<Arc<Hull>>>,
     paint: Option<Arc<Paint>>,
     order: Option<Arc<OrderedFile>>,
+}
+
+/// What a piece has that an earlier one has not, and the other way round, told by which parts the two share in memory:
+/// what a stage hands on untouched is no change, what it made anew is one even where it looks the same.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Change {
+    /// Parts that were made, in the order of [`Part::ALL`].
+    pub made: Vec<Part>,
+    /// Parts that are there no longer, in the same order.
+    pub gone: Vec<Part>,
 }
 
 /// The outside faces of a piece and its skin: what follows from cells and void alone.
@@ -73,6 +97,29 @@ pub struct Hull {
     pub faces: Arc<[Face]>,
     /// The boundary of the printed solid.
     pub skin: Skin,
+    /// The digest of faces and skin.
+    pub key: Key,
+}
+
+impl Hull {
+    fn of(cells: &Cells, void: Option<&Void>) -> Self {
+        let faces: Arc<[Face]> = outside_faces(cells, void).into();
+        let skin = Skin::of(cells, void, &faces);
+        let key = Key::of("hull").key(faces_key(&faces)).key(skin.key()).made();
+        Self { faces, skin, key }
+    }
+}
+
+/// The digest of faces and their order.
+pub(crate) fn faces_key(faces: &[Face]) -> Key {
+    let word = |face: &Face| {
+        let mut word = [face.side as u8; 13];
+        for (bytes, at) in word.chunks_exact_mut(4).zip(face.cell.to_array()) {
+            bytes.copy_from_slice(&at.to_le_bytes());
+        }
+        word
+    };
+    Key::of("faces").list(faces.iter().map(word)).made()
 }
 
 impl Workpiece {
@@ -136,15 +183,17 @@ impl Workpiece {
         Self { order: Some(order.into()), ..self }
     }
 
-    /// The outside faces and the skin, made at the first call; `None` without cells.
-    pub fn hull(&mut self) -> Option<Arc<Hull>> {
-        if self.hull.is_none() {
-            let (cells, void) = (self.cells.as_deref()?, self.void.as_deref());
-            let faces: Arc<[Face]> = outside_faces(cells, void).into();
-            let skin = Skin::of(cells, void, &faces);
-            self.hull = Some(Arc::new(Hull { faces, skin }));
-        }
-        self.hull.clone()
+    /// The outside faces and the skin, made at the first call for this piece and all copies of it; `None` without cells.
+    #[must_use]
+    pub fn hull(&self) -> Option<Arc<Hull>> {
+        let (cells, void) = (self.cells.as_deref()?, self.void.as_deref());
+        // Not `get_or_init`: making it takes threads, and one that waits here might be what it waits for. Two that come at
+        // once make the same.
+        let made = || Arc::new(Hull::of(cells, void));
+        Some(self.hull.get().cloned().unwrap_or_else(|| {
+            let _ = self.hull.set(made());
+            self.hull.get().cloned().unwrap_or_else(made)
+        }))
     }
 
     /// Whether the part is there.
@@ -158,4 +207,29 @@ impl Workpiece {
             Part::Order => self.order.is_some(),
         }
     }
+
+    /// What became of the parts since `before`.
+    #[must_use]
+    pub fn change_since(&self, before: &Self) -> Change {
+        let changed = |part: &Part| match part {
+            Part::Surface => differs(self.surface.as_ref(), before.surface.as_ref()),
+            Part::Cells => differs(self.cells.as_ref(), before.cells.as_ref()),
+            Part::Void => differs(self.void.as_ref(), before.void.as_ref()),
+            Part::Paint => differs(self.paint.as_ref(), before.paint.as_ref()),
+            Part::Order => differs(self.order.as_ref(), before.order.as_ref()),
+        };
+        let (made, gone) = Part::ALL.into_iter().filter(changed).partition(|&part| self.has(part));
+        Change { made, gone }
+    }
 }
+
+fn differs<T>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
+    match (now, before) {
+        (Some(now), Some(before)) => !Arc::ptr_eq(now, before),
+        (None, None) => false,
+        _ => true,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,400 @@
+//! The commands that make pieces, or say what making them would come to: run, advise, check, compare.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
+
+use clap::Args;
+use serde_json::{Value, json};
+use turnhue_reports::record::Verdict;
+use turnhue_stages::units::Memory;
+
+use super::{Desk, stop_when_asked};
+use crate::clock::{Clock, SystemClock};
+use crate::diagnostic::{Diagnostic, harmless};
+use crate::night::{self, Ended, NightPage};
+use crate::plan::{Night, Plan, Share};
+use crate::run::{Failure, Published, Surroundings};
+use crate::store::Store;
+use crate::terminal::Progress;
+use crate::{advise, exit};
+
+/// Where runs and results of stages are kept.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Places {
+    /// Folder below which runs are kept
+    #[arg(long, value_name = "DIR", default_value = "runs")]
+    pub(super) into: PathBuf,
+    /// Folder of the store of results (default: `.store` in the folder of runs)
+    #[arg(long, value_name = "DIR")]
+    pub(super) store: Option<PathBuf>,
+}
+
+impl Places {
+    pub(super) fn store_folder(&self) -> PathBuf {
+        self.store.clone().unwrap_or_else(|| self.into.join(".store"))
+    }
+
+    pub(super) fn open_store(&self, clock: &dyn Clock) -> Result<Store, Failure> {
+        Store::open(&self.store_folder(), clock.now()).map_err(Failure::Disk)
+    }
+}
+
+/// How runs are made.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Running {
+    #[command(flatten)]
+    pub(super) places: Places,
+    /// Make only the I-th of N parts of each job's variants; `turnhue compare` draws the page when all are made
+    #[arg(long, value_name = "I/N")]
+    share: Option<Share>,
+    /// Memory that what runs at once may take, such as 4 GiB, as far as it is known beforehand
+    #[arg(long, value_name = "SIZE", default_value_t = Memory::usual())]
+    memory: Memory,
+    /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
+    #[arg(long)]
+    no_advice: bool,
+}
+
+impl Desk<'_> {
+    pub(super) fn run(&mut self, jobs: &[PathBuf], running: &Running, json: bool) -> u8 {
+        let cancel = stop_when_asked();
+        let clock = SystemClock::start();
+        let store = match running.places.open_store(&clock) {
+            Ok(store) => store,
+            Err(failure) => return self.fail(&failure),
+        };
+        let into = running.places.into.as_path();
+        let surroundings = Surroundings { into, store: &store, clock: &clock, cancel: &cancel, memory: running.memory };
+        let jobs = match self.jobs(jobs) {
+            Ok(jobs) => jobs,
+            Err(code) => return code,
+        };
+        let mut worst = exit::READY;
+        for job in &jobs {
+            if cancel.load(Ordering::Relaxed) {
+                return exit::STOPPED;
+            }
+            worst = worst.max(self.run_job(job, running, &surroundings, json));
+        }
+        worst
+    }
+
+    fn run_job(&mut self, job: &Path, running: &Running, surroundings: &Surroundings<'_>, json: bool) -> u8 {
+        let night = match self.night(job) {
+            Ok(night) if running.no_advice => night.without_advice(),
+            Ok(night) => night,
+            Err(ended) => {
+                self.tell(job, &ended, json);
+                return ended.code();
+            }
+        };
+        night.cautions().iter().for_each(|caution| self.voice.diagnose(caution));
+        let plans: Vec<Plan> = match running.share {
+            Some(share) => share.of(&night).into_iter().cloned().collect(),
+            None => night.plans().to_vec(),
+        };
+        let mut progress = Progress::new(self.voice);
+        let ended = night::run(&plans, surroundings, &mut progress);
+        drop(progress);
+        match ended {
+            Ok(ended) if night.has_variants() => {
+                let page = running.share.is_none().then(|| night::draw_page(&night, surroundings));
+                self.tell_night(job, &plans, &ended, page, json)
+            }
+            Ok(ended) => {
+                let ended = ended.into_iter().next().map_or(JobEnded::Failed(Failure::Cancelled), JobEnded::of);
+                self.tell(job, &ended, json);
+                ended.code()
+            }
+            Err(failure) => {
+                let ended = JobEnded::Failed(failure);
+                self.tell(job, &ended, json);
+                ended.code()
+            }
+        }
+    }
+
+    /// Tells how the variants of a job ended, and gives the exit code.
+    fn tell_night(
+        &mut self,
+        job: &Path,
+        plans: &[Plan],
+        ended: &[Ended],
+        page: Option<Result<NightPage, Failure>>,
+        json: bool,
+    ) -> u8 {
+        let mut faults: Vec<Diagnostic> = Vec::new();
+        let failures = ended.iter().filter_map(|ended| match ended {
+            Ended::Failed(failure) => Some(failure),
+            Ended::Published(_) | Ended::NotRun => None,
+        });
+        // What many variants fail of is told once.
+        for fault in failures.clone().chain(page.iter().filter_map(|page| page.as_ref().err())).map(Failure::in_words) {
+            if !faults.contains(&fault) {
+                faults.push(fault);
+            }
+        }
+        faults.iter().for_each(|fault| self.voice.diagnose(fault));
+        let stopped = ended.iter().any(|ended| matches!(ended, Ended::NotRun));
+        if stopped && faults.is_empty() {
+            self.voice.diagnose(&Failure::Cancelled.in_words());
+        }
+        let page = page.and_then(Result::ok);
+        if json {
+            let variants: Vec<Value> = plans.iter().zip(ended).map(|(plan, ended)| variant_json(plan, ended)).collect();
+            self.out.json(&json!({
+                "job": text(job),
+                "variants": variants,
+                "page": page.as_ref().map(|page| text(&page.page)),
+                "chosen": page.as_ref().and_then(|page| page.chosen.as_ref()).map(|(name, run)| json!({ "variant": name, "run": text(run) })),
+                "why": page.as_ref().map(|page| &page.why),
+                "faults": faults,
+            }));
+        } else if !self.voice.quiet {
+            self.out.print(&harmless(&night_in_words(plans, ended, page.as_ref())));
+        }
+        ended.iter().map(|ended| code_of_variant(ended)).max().unwrap_or(exit::READY)
+    }
+
+    /// Draws the pages of jobs with variants from what is there of them.
+    pub(super) fn compare(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
+        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
+        let store = match places.open_store(&clock) {
+            Ok(store) => store,
+            Err(failure) => return self.fail(&failure),
+        };
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
+        let jobs = match self.jobs(jobs) {
+            Ok(jobs) => jobs,
+            Err(code) => return code,
+        };
+        let mut worst = exit::READY;
+        for job in &jobs {
+            let drawn = self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
+            match drawn {
+                Ok(page) if json => self.out.json(&json!({
+                    "job": text(job),
+                    "page": text(&page.page),
+                    "chosen": page.chosen.as_ref().map(|(name, run)| json!({ "variant": name, "run": text(run) })),
+                    "why": page.why,
+                })),
+                Ok(page) => self.out.print(&harmless(&page_in_words(&page))),
+                Err(ended) => {
+                    worst = worst.max(ended.code());
+                    self.tell(job, &ended, json);
+                }
+            }
+        }
+        worst
+    }
+
+    pub(super) fn advise(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
+        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
+        let store = match places.open_store(&clock) {
+            Ok(store) => store,
+            Err(failure) => return self.fail(&failure),
+        };
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
+        let jobs = match self.jobs(jobs) {
+            Ok(jobs) => jobs,
+            Err(code) => return code,
+        };
+        let mut worst = exit::READY;
+        for job in &jobs {
+            if cancel.load(Ordering::Relaxed) {
+                return exit::STOPPED;
+            }
+            let advised = self.night(job).map(Night::into_job).and_then(|plan| {
+                let advice = advise::advise(&plan, &surroundings, &mut Progress::new(self.voice));
+                advice.map(|advice| (plan, advice)).map_err(JobEnded::Failed)
+            });
+            let faults = advised.as_ref().err().map(JobEnded::faults).unwrap_or_default();
+            worst = worst.max(advised.as_ref().err().map_or(exit::READY, JobEnded::code));
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            let advised = advised.ok();
+            if json {
+                let advice = advised.as_ref().map(|(_, advice)| advice);
+                self.out.json(&json!({ "job": text(job), "advice": advice, "faults": faults }));
+            } else if let Some((plan, advice)) = &advised {
+                // The table is the result, and no chatter that `--quiet` would leave out.
+                self.out.print(&advise::in_words(plan, advice));
+            }
+        }
+        worst
+    }
+
+    fn tell(&mut self, job: &Path, ended: &JobEnded, json: bool) {
+        match ended {
+            JobEnded::Published(published) => {
+                match published.record() {
+                    Ok(record) => self.voice.findings(&record),
+                    Err(error) => self.voice.diagnose(&Diagnostic::caution(format!("the record cannot be read back: {error}"))),
+                }
+                if published.verdict == Verdict::NotValidated {
+                    self.voice.diagnose(
+                        &Diagnostic::caution("nothing measured the file to order")
+                            .remedy("end the chain with `validate` before you order the piece"),
+                    );
+                }
+            }
+            _ => ended.faults().iter().for_each(|fault| self.voice.diagnose(fault)),
+        }
+        if json {
+            self.out.json(&ended.json(job));
+        } else if let JobEnded::Published(published) = ended
+            && !self.voice.quiet
+        {
+            self.out.print(&result_in_words(published));
+        }
+    }
+}
+
+/// How a job without variants ended.
+pub(super) enum JobEnded {
+    Published(Box<Published>),
+    Refused(Vec<Diagnostic>),
+    Failed(Failure),
+}
+
+impl JobEnded {
+    fn of(ended: Ended) -> Self {
+        match ended {
+            Ended::Published(published) => Self::Published(published),
+            Ended::Failed(failure) => Self::Failed(failure),
+            Ended::NotRun => Self::Failed(Failure::Cancelled),
+        }
+    }
+
+    pub(super) fn code(&self) -> u8 {
+        match self {
+            Self::Published(published) => code_of_verdict(published.verdict),
+            Self::Refused(_) => exit::WRONG_JOB,
+            Self::Failed(failure) => code_of(failure),
+        }
+    }
+
+    /// What kept the job from being published.
+    pub(super) fn faults(&self) -> Vec<Diagnostic> {
+        match self {
+            Self::Published(_) => Vec::new(),
+            Self::Refused(faults) => faults.clone(),
+            Self::Failed(failure) => vec![failure.in_words()],
+        }
+    }
+
+    /// The same keys, however it ended.
+    fn json(&self, job: &Path) -> Value {
+        let published = match self {
+            Self::Published(published) => Some(&**published),
+            Self::Refused(_) | Self::Failed(_) => None,
+        };
+        let mut json = published_json(published);
+        json["job"] = text(job);
+        json["faults"] = json!(self.faults());
+        json
+    }
+}
+
+const fn code_of_verdict(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::ReadyToOrder | Verdict::NotValidated => exit::READY,
+        Verdict::HasFaults => exit::FAULTS,
+    }
+}
+
+/// The exit code for a failure of a whole job.
+pub(super) const fn code_of(failure: &Failure) -> u8 {
+    match failure {
+        Failure::Misfit(_) => exit::WRONG_JOB,
+        Failure::Cancelled => exit::STOPPED,
+        Failure::Disk(_) | Failure::Full(_) | Failure::Changed(_) | Failure::Ledger(_) | Failure::Defect(_) => exit::FAILED,
+    }
+}
+
+/// The exit code for one of several variants: settings that do not fit the model are a fault of the variant, not of the job.
+fn code_of_variant(ended: &Ended) -> u8 {
+    match ended {
+        Ended::Published(published) => code_of_verdict(published.verdict),
+        Ended::Failed(Failure::Misfit(_)) => exit::FAULTS,
+        Ended::Failed(failure) => code_of(failure),
+        Ended::NotRun => exit::STOPPED,
+    }
+}
+
+fn text(path: &Path) -> Value {
+    Value::from(path.to_string_lossy())
+}
+
+fn published_json(published: Option<&Published>) -> Value {
+    json!({
+        "run": published.map(|published| text(&published.folder)),
+        "verdict": published.map(|published| published.verdict),
+        "summary": published.and_then(|published| published.summary.as_deref().map(text)),
+        "order": published.and_then(|published| published.order.as_deref().map(text)),
+    })
+}
+
+fn variant_json(plan: &Plan, ended: &Ended) -> Value {
+    let (published, fault) = match ended {
+        Ended::Published(published) => (Some(&**published), None),
+        Ended::Failed(failure) => (None, Some(failure.in_words())),
+        Ended::NotRun => (None, None),
+    };
+    let mut json = published_json(published);
+    json["variant"] = plan.variant().map(|variant| variant.name.clone()).into();
+    json["faults"] = json!(fault.into_iter().collect::<Vec<_>>());
+    json
+}
+
+fn result_in_words(published: &Published) -> String {
+    let verdict = match published.verdict {
+        Verdict::ReadyToOrder => "ready to order",
+        Verdict::HasFaults => "has faults: do not order it",
+        Verdict::NotValidated => "not validated",
+    };
+    let there = if published.was_there { " (was there already)" } else { "" };
+    let mut words = format!("{}: {verdict}{there}\n  run      {}\n", published.commission, published.folder.display());
+    for sentence in &published.advice {
+        words += &harmless(&format!("  advice   {sentence}\n"));
+    }
+    for (name, path) in [("order", &published.order), ("summary", &published.summary)] {
+        if let Some(path) = path {
+            words += &format!("  {name:8} {}\n", path.display());
+        }
+    }
+    words
+}
+
+fn night_in_words(plans: &[Plan], ended: &[Ended], page: Option<&NightPage>) -> String {
+    let verdict = |wanted: Verdict| {
+        ended.iter().filter(|ended| matches!(ended, Ended::Published(published) if published.verdict == wanted)).count()
+    };
+    let failed = ended.iter().filter(|ended| matches!(ended, Ended::Failed(_))).count();
+    let not_run = ended.iter().filter(|ended| matches!(ended, Ended::NotRun)).count();
+    let counts = [
+        (verdict(Verdict::ReadyToOrder), "ready to order"),
+        (verdict(Verdict::NotValidated), "not validated"),
+        (verdict(Verdict::HasFaults), "with faults"),
+        (failed, "failed"),
+        (not_run, "not run"),
+    ];
+    let counts: Vec<_> = counts.iter().filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
+    let commission = plans.first().map_or("", |plan| plan.commission().as_str());
+    let counts = if counts.is_empty() { "nothing in this part".to_owned() } else { counts.join(", ") };
+    let mut words = format!("{commission}: {} variants: {counts}\n", ended.len());
+    words += &page.map_or_else(String::new, page_in_words);
+    words
+}
+
+fn page_in_words(page: &NightPage) -> String {
+    let mut words = format!("  page     {}\n", page.page.display());
+    if let Some((name, folder)) = &page.chosen {
+        words += &format!("  chosen   {name}: {}\n", folder.display());
+    }
+    for why in &page.why {
+        words += &format!("  why      {why}\n");
+    }
+    words
+}
