@@ -372,11 +372,11 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         let (class, text) = verdict_of(row);
         Cell { text, number: None, class }
     })];
-    columns.push(column("Best in", &|at, _| {
+    columns.push(column("Unbeaten in", &|at, _| {
         let words: Vec<&str> = [
             (chosen == Some(at), "chosen"),
-            (fronts.legibility.has(at), "legibility for its price"),
-            (fronts.likeness.has(at), "likeness for its price"),
+            (fronts.legibility.has(at), "legibility"),
+            (fronts.likeness.has(at), "likeness"),
         ]
         .into_iter()
         .filter(|(is, _)| *is)
