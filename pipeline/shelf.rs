@@ -239,27 +239,49 @@ mod tests {
         names
     }
 
+    fn run(home: &Path, name: &str) -> RunFolder {
+        RunFolder::open(home, "C-1", name).unwrap()
+    }
+
     #[test]
     fn a_run_appears_whole() {
         let home = tempfile::tempdir().unwrap();
-        let parent = home.path().join("runs/C-1");
-        let mut folder = RunFolder::open(&parent, "r").unwrap();
-        folder.create("a.txt").unwrap().write_all(b"abc").unwrap();
-        assert_eq!(names(&parent), [".r.unfinished"]);
+        let into = home.path().join("runs");
+        let mut folder = run(&into, "r");
+        folder.write("a.txt", "letters", b"abc").unwrap();
+        assert_eq!(names(&into.join("C-1")), [""; 0]);
         // BLAKE3 of "abc": the team's published test value, also printed by `b3sum`.
-        assert_eq!(folder.file("a.txt", "").blake3, "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85");
-        let target = folder.publish().unwrap();
-        assert_eq!(names(&parent), ["r"]);
+        let digest = "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85";
+        assert_eq!(folder.files()[0].blake3, digest);
+        let (target, was_there) = folder.publish().unwrap();
+        assert_eq!((names(&into.join("C-1")), was_there), (vec!["r".to_owned()], false));
         assert_eq!(fs::read(target.join("a.txt")).unwrap(), b"abc");
+        sweep(&into);
+        assert_eq!(names(&into), ["C-1"]);
     }
 
     #[test]
     fn an_abandoned_run_leaves_nothing() {
         let home = tempfile::tempdir().unwrap();
-        let mut folder = RunFolder::open(&home.path().join("runs/C-1"), "r").unwrap();
-        folder.create("a.txt").unwrap().write_all(b"abc").unwrap();
+        let into = home.path().join("runs");
+        let mut folder = run(&into, "r");
+        folder.write("a.txt", "letters", b"abc").unwrap();
         drop(folder);
-        assert!(names(home.path()).is_empty());
+        sweep(&into);
+        assert!(!into.join("C-1").exists() && names(home.path()).len() <= 1);
+    }
+
+    #[test]
+    fn whoever_comes_second_leaves_the_first_ones_run_alone() {
+        let home = tempfile::tempdir().unwrap();
+        let (mut first, mut second) = (run(home.path(), "r"), run(home.path(), "r"));
+        first.write("a.txt", "letters", b"abc").unwrap();
+        second.write("a.txt", "letters", b"other").unwrap();
+        assert!(!first.publish().unwrap().1);
+        let (target, was_there) = second.publish().unwrap();
+        assert!(was_there);
+        assert_eq!(fs::read(target.join("a.txt")).unwrap(), b"abc");
+        assert_eq!(names(&home.path().join("C-1")), ["r"]);
     }
 
     #[test]
@@ -282,26 +304,14 @@ mod tests {
     }
 
     #[test]
-    fn a_name_belongs_to_one_run() {
+    fn files_stay_in_their_folder_and_are_made_once() {
         let home = tempfile::tempdir().unwrap();
-        let first = RunFolder::open(home.path(), "r").unwrap();
-        let second = RunFolder::open(home.path(), "r").unwrap();
-        assert_eq!((first.name(), second.name()), ("r", "r-2"));
-        first.publish().unwrap();
-        second.publish().unwrap();
-        assert_eq!(RunFolder::open(home.path(), "r").unwrap().name(), "r-3");
-        assert_eq!(names(home.path()), ["r", "r-2"]);
-    }
-
-    #[test]
-    fn artefacts_stay_in_their_folder_and_are_made_once() {
-        let home = tempfile::tempdir().unwrap();
-        let mut folder = RunFolder::open(home.path(), "r").unwrap();
+        let mut folder = run(home.path(), "r");
         for name in ["", ".", "..", "../x", "a/b", "/x"] {
-            assert!(folder.create(name).is_err(), "{name}");
+            assert!(folder.write(name, "", b"").is_err(), "{name}");
         }
-        assert!(folder.create("a").is_ok());
-        assert!(folder.create("a").is_err());
+        assert!(folder.write("a", "", b"").is_ok());
+        assert!(folder.write("a", "", b"").is_err());
     }
 
     #[cfg(unix)]
@@ -311,7 +321,7 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         let usual = home.path().join("usual");
         fs::create_dir(&usual).unwrap();
-        let run = RunFolder::open(home.path(), "r").unwrap().publish().unwrap();
+        let (run, _) = run(home.path(), "r").publish().unwrap();
         let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
         assert_eq!(mode(&run), mode(&usual));
     }

@@ -1,7 +1,7 @@
 //! What the stages of a trial said, and what cannot be told without one of them.
 
-use turnhue_reports::advice::{MEASURES, Size, StageSaid};
 pub(crate) use turnhue_reports::advice::{JUDGES, PRICES};
+use turnhue_reports::advice::{MEASURES, Size, StageSaid};
 use turnhue_stages::findings::{Fact, Finding};
 
 use crate::plan::PlannedStep;

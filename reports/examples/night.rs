@@ -48,7 +48,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         row.name = format!("{}-{}", row.name, copy / real);
         rows.push(row);
     }
-    let (failed, waiting) = ("no place on the bottom is wide enough for an opening of 90 mm", "the run was stopped before");
+    let (failed, waiting) =
+        ("no place on the bottom is wide enough for an opening of 90 mm", "the run was stopped before");
     for (name, outcome) in [
         ("3mm-wide-opening", Outcome::Failed { why: failed.to_owned(), remedy: "take a smaller `width`".to_owned() }),
         ("4mm-late", Outcome::NotRun { why: waiting.to_owned(), remedy: "run the job again: it goes on".to_owned() }),

@@ -234,13 +234,15 @@ mod tests {
 
     #[test]
     fn weights_as_people_write_them() {
-        for (written, grams) in [(json!("400 g"), 400.0), (json!("1.2 kg"), 1200.0), (json!(12), 12.0), (json!("5g"), 5.0)]
+        for (written, grams) in
+            [(json!("400 g"), 400.0), (json!("1.2 kg"), 1200.0), (json!(12), 12.0), (json!("5g"), 5.0)]
         {
             let weight: Weight = from_value(written).unwrap();
             assert!((weight.grams() - grams).abs() < 1e-9);
             assert_eq!(from_value::<Weight>(to_value(weight).unwrap()).unwrap(), weight);
         }
-        for wrong in [json!("0 g"), json!(-1), json!("4 lb"), json!("g"), json!("inf g"), json!("NaN"), json!("1e999")] {
+        for wrong in [json!("0 g"), json!(-1), json!("4 lb"), json!("g"), json!("inf g"), json!("NaN"), json!("1e999")]
+        {
             assert!(from_value::<Weight>(wrong.clone()).is_err(), "{wrong}");
         }
     }

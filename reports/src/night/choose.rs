@@ -40,10 +40,7 @@ enum Aim {
 
 /// A rule as it is written. One of `lowest` and `highest` is needed.
 #[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
-#[serde(
-    deny_unknown_fields,
-    expecting = "a rule such as { lowest: price, where: { legibility: at least 60 % } }"
-)]
+#[serde(deny_unknown_fields, expecting = "a rule such as { lowest: price, where: { legibility: at least 60 % } }")]
 #[schemars(extend("oneOf" = [{ "required": ["lowest"] }, { "required": ["highest"] }]))]
 struct Written {
     /// The figure of which the variant with the least is picked.
@@ -293,9 +290,11 @@ impl TryFrom<Written> for Rule {
                     .to_owned());
             }
             (Some(_), Some(_)) => {
-                return Err("a rule has either `lowest` or `highest`; write two rules, of which the second is tried if \
+                return Err(
+                    "a rule has either `lowest` or `highest`; write two rules, of which the second is tried if \
                             the first picks none"
-                    .to_owned());
+                        .to_owned(),
+                );
             }
         };
         Ok(Self { aim, bounds: written.bounds })
@@ -511,10 +510,8 @@ fn decided_by(aim: Aim, best: &Candidate<'_>, next: &Candidate<'_>) -> Option<St
 }
 
 fn one_currency(figure: Figure, known: &[&Candidate<'_>]) -> Result<(), String> {
-    let mut currencies: Vec<String> = known
-        .iter()
-        .filter_map(|candidate| candidate.made.figure(figure)?.currency().map(str::to_owned))
-        .collect();
+    let mut currencies: Vec<String> =
+        known.iter().filter_map(|candidate| candidate.made.figure(figure)?.currency().map(str::to_owned)).collect();
     currencies.sort();
     currencies.dedup();
     if currencies.len() > 1 {

@@ -17,8 +17,14 @@ mod plot;
 mod table;
 mod thumbnail;
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::Value;
+
 pub use self::choose::{Choice, Pick, Rule};
 pub use self::figures::{Figure, Made};
+use crate::record::Record;
+use crate::said;
 
 /// The page's file name in the folder of the night.
 pub const PAGE: &str = "index.html";
@@ -80,6 +86,18 @@ pub enum Outcome {
 }
 
 impl Row {
+    /// The row of a run, from its record. A run that is no variant goes by its own name.
+    #[must_use]
+    pub fn of(record: &Record) -> Self {
+        let variant = record.variant.as_ref();
+        Self {
+            name: variant.map_or(&record.run, |variant| &variant.name).clone(),
+            changes: variant.map(|variant| changes(&variant.changes)).unwrap_or_default(),
+            run: record.run.clone(),
+            outcome: Outcome::Made(Box::new(Made::of(record))),
+        }
+    }
+
     /// What was made.
     pub(crate) fn made(&self) -> Option<&Made> {
         match &self.outcome {
@@ -95,11 +113,28 @@ impl Row {
     }
 }
 
+/// What a variant changes, as a [`Row`] has it. A group of settings, such as a palette, becomes a change for each.
+#[must_use]
+pub fn changes(changes: &BTreeMap<String, Value>) -> Vec<(String, String)> {
+    let each = changes.iter().flat_map(|(path, value)| {
+        if value.is_null() {
+            return vec![(path.clone(), "not set".to_owned())];
+        }
+        let within = said::settings(value).into_iter().map(move |(within, value)| match within.as_str() {
+            "" => (path.clone(), value),
+            item if item.starts_with('[') => (format!("{path}{item}"), value),
+            name => (format!("{path}.{name}"), value),
+        });
+        within.collect()
+    });
+    each.collect()
+}
+
 impl Night {
     /// The settings in which the variants differ, in the order in which they are first changed.
     pub(crate) fn settings(&self) -> Vec<&str> {
         let mut settings: Vec<&str> = Vec::new();
-        let mut seen = std::collections::BTreeSet::new();
+        let mut seen = BTreeSet::new();
         for (path, _) in self.rows.iter().flat_map(|row| &row.changes) {
             if seen.insert(path.as_str()) {
                 settings.push(path);

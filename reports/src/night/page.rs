@@ -120,9 +120,7 @@ impl Row {
 /// A name as a part of an address (RFC 3986, 2.1 and 2.3): whatever is not unreserved is written by its bytes.
 fn in_address(name: &str) -> String {
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'.' | b'_' | b'~');
-    name.bytes()
-        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
-        .collect()
+    name.bytes().map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }).collect()
 }
 
 /// What the night comes to, in words.
@@ -170,7 +168,11 @@ impl Banner {
         match chosen {
             Some(row) => {
                 let fit = said::sentence(&of_all);
-                Self { class: "ready", word: format!("Chosen: {}", night.rows[row].name), meaning: format!("{fit} {meaning}") }
+                Self {
+                    class: "ready",
+                    word: format!("Chosen: {}", night.rows[row].name),
+                    meaning: format!("{fit} {meaning}"),
+                }
             }
             None => Self { class: if fit > 0 { "open" } else { "faults" }, word: of_all, meaning },
         }
@@ -289,7 +291,8 @@ fn cards<'a>(night: &'a Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Ca
             };
             let source = made.designed().or_else(|| made.printed()).map(|name| (row.run.as_str(), name));
             let link = source.map(|(run, name)| format!("../../{}/{}", in_address(run), in_address(name)));
-            let figures = [("Price", Figure::Price), ("Legibility", Figure::Legibility), ("Likeness", Figure::Likeness)];
+            let figures =
+                [("Price", Figure::Price), ("Legibility", Figure::Legibility), ("Likeness", Figure::Likeness)];
             let card = Card {
                 at,
                 row,
@@ -369,11 +372,11 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         let (class, text) = verdict_of(row);
         Cell { text, number: None, class }
     })];
-    columns.push(column("Best in", &|at, _| {
+    columns.push(column("Unbeaten in", &|at, _| {
         let words: Vec<&str> = [
             (chosen == Some(at), "chosen"),
-            (fronts.legibility.has(at), "legibility for its price"),
-            (fronts.likeness.has(at), "likeness for its price"),
+            (fronts.legibility.has(at), "legibility"),
+            (fronts.likeness.has(at), "likeness"),
         ]
         .into_iter()
         .filter(|(is, _)| *is)
@@ -400,8 +403,9 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         columns.push(figure("Cell", Figure::Cell));
     }
     columns.push(figure("Cells", Figure::Cells));
-    columns.push(column("Faults", &|_, row| {
-        Cell { text: row.made().map(|made| table::codes(made).join(", ")).unwrap_or_default(), ..Cell::default() }
+    columns.push(column("Faults", &|_, row| Cell {
+        text: row.made().map(|made| table::codes(made).join(", ")).unwrap_or_default(),
+        ..Cell::default()
     }));
     columns.push(figure("Cautions", Figure::Cautions));
     columns.retain(|column| column.cells.iter().any(|cell| !cell.text.is_empty()));

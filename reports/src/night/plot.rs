@@ -5,7 +5,7 @@
 
 use super::Night;
 use super::figures::Figure;
-use super::front::Front;
+use super::front::{Front, Point};
 use crate::chart::{Scale, path, tenths};
 use crate::numbers;
 
@@ -38,6 +38,8 @@ pub(crate) struct Plot {
     /// The field: left, right, top, bottom.
     pub(crate) field: [f64; 4],
     pub(crate) currency: String,
+    /// How many variants with faults lie so far away that they would press the others together.
+    pub(crate) outside: usize,
     /// How many variants have a price in another currency.
     pub(crate) elsewhere: usize,
 }
@@ -68,15 +70,18 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
     if points.len() < 2 {
         return None;
     }
-    let ends = |of: &dyn Fn(usize) -> f64| {
-        let values = (0..points.len()).map(of);
+    // The drawing reaches as far as what competes: a piece with faults may cost anything.
+    let competing: Vec<&Point> = points.iter().filter(|point| point.competes).collect();
+    let drawn: Vec<&Point> = if competing.len() < 2 { points.iter().collect() } else { competing };
+    let ends = |of: fn(&Point) -> f64| {
+        let values = drawn.iter().map(|point| of(point));
         let (least, most) = values.fold((f64::MAX, f64::MIN), |(least, most), v| (least.min(v), most.max(v)));
         let air = AIR * (most - least);
         [least - air, most + air]
     };
     let field = [LEFT, WIDTH - RIGHT, ABOVE, HEIGHT - BELOW];
-    let x = Scale::new(ends(&|at| points[at].price), [field[0], field[1]]);
-    let y = Scale::new(ends(&|at| points[at].value), [field[3], field[2]]);
+    let x = Scale::new(ends(|point| point.price), [field[0], field[1]]);
+    let y = Scale::new(ends(|point| point.value), [field[3], field[2]]);
     let place = |at: usize| [x.place(points[at].price), y.place(points[at].value)];
     let by_row: std::collections::BTreeMap<usize, usize> =
         points.iter().enumerate().map(|(at, point)| (point.row, at)).collect();
@@ -107,10 +112,15 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
     }
     let numbers: std::collections::BTreeMap<usize, usize> =
         best.iter().map(|best| (best.rows[0], best.number)).collect();
+    let is_inside = |at: usize| {
+        let [x, y] = place(at);
+        (field[0]..=field[1]).contains(&x) && (field[2]..=field[3]).contains(&y)
+    };
+    let outside = (0..points.len()).filter(|&at| !is_inside(at)).count();
     let many = points.len() > MOST_TITLES;
     let mut crowd = String::new();
     let mut signs: Vec<(u8, Sign)> = Vec::new();
-    for (at, point) in points.iter().enumerate() {
+    for (at, point) in points.iter().enumerate().filter(|(at, _)| is_inside(*at)) {
         let (layer, form) = match (point.competes, front.has(point.row)) {
             (_, true) => (2, "unbeaten"),
             (true, false) => (1, "beaten"),
@@ -162,6 +172,7 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
         up: ticks(&y, 6),
         field,
         currency: front.currency.clone().unwrap_or_default(),
+        outside,
         elsewhere: front.elsewhere,
     })
 }

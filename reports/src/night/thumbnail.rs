@@ -1,5 +1,7 @@
 //! Small pictures for cards: JPEG, square, on the page's backdrop.
 
+use std::sync::LazyLock;
+
 use turnhue_stages::Srgb;
 use turnhue_stages::colorimetry::{linear, srgb};
 use turnhue_stages::formats::{bitmap, jpeg};
@@ -54,14 +56,21 @@ pub(crate) fn of(bytes: &[u8]) -> Option<Picture> {
             }
         }
     }
-    let pixels: Vec<[u8; 4]> = sums
-        .into_iter()
-        .map(|light| {
-            let Srgb([r, g, b]) = srgb(light);
-            [r, g, b, 255]
-        })
-        .collect();
+    let pixels: Vec<[u8; 4]> = sums.into_iter().map(|[r, g, b]| [code(r), code(g), code(b), 255]).collect();
     Picture::of(&jpeg::encode(&pixels, u32::try_from(edge).ok()?, QUALITY))
+}
+
+/// The code of a channel's light, within half a level of the exact one: a thousand pictures have no time for as many powers.
+fn code(light: f64) -> u8 {
+    const STEPS: usize = 4096;
+    static CODES: LazyLock<Vec<u8>> = LazyLock::new(|| {
+        #[expect(clippy::cast_precision_loss, reason = "4096 at most")]
+        let code = |step: usize| srgb([step as f64 / STEPS as f64; 3]).0[0];
+        (0..=STEPS).map(code).collect()
+    });
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 0 and 4096")]
+    let step = (light.clamp(0.0, 1.0) * STEPS as f64 + 0.5) as usize;
+    CODES[step]
 }
 
 /// For each of `from` pixels in a line the one or two of `to` wider ones that it falls into, and what share of each it fills.
@@ -96,6 +105,37 @@ mod tests {
                 filled[wide] += share;
             }
             assert!(filled.iter().all(|sum: &f64| (sum - 1.0).abs() < 1e-12), "{from} to {to}: {filled:?}");
+        }
+    }
+
+    #[test]
+    fn codes_are_those_of_srgb_within_one_level() {
+        for level in 0..=255_u8 {
+            let [light, ..] = linear(Srgb([level; 3]));
+            assert!(code(light).abs_diff(level) <= 1, "{level}");
+        }
+        assert_eq!([code(-1.0), code(0.0), code(1.0), code(2.0), code(f64::NAN)], [0, 0, 255, 255, 0]);
+    }
+
+    /// A red square on a transparent ground: half of it is red, and the rest is the page's backdrop.
+    #[test]
+    fn a_picture_keeps_its_place_and_its_colours() {
+        let edge = 480_u32;
+        let pixels: Vec<[u8; 4]> = (0..edge * edge)
+            .map(|at| if at % edge < 240 { [200, 30, 30, 255] } else { [230, 230, 228, 255] })
+            .collect();
+        let small = of(&jpeg::encode(&pixels, edge, 95)).unwrap_or_else(|| panic!("this is a picture"));
+        assert_eq!((small.width, small.height), (240, 240));
+        let bytes = small
+            .address
+            .split_once(',')
+            .and_then(|(_, data)| base64::Engine::decode(&base64::engine::general_purpose::STANDARD, data).ok());
+        let back = bitmap::read(&bytes.unwrap_or_default(), MOST_PIXELS).unwrap_or_else(|_| panic!("it can be read"));
+        let mut row = Vec::new();
+        back.row(120, [0.0; 3], &mut row);
+        for (x, Srgb(wanted)) in [(40, Srgb([200, 30, 30])), (200, BACKDROP)] {
+            let Srgb(found) = srgb(row[x]);
+            assert!(found.iter().zip(wanted).all(|(a, b)| a.abs_diff(b) <= 6), "{x}: {found:?}");
         }
     }
 
