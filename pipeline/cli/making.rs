@@ -1,7 +1,8 @@
 //! The commands that make pieces, or say what making them would come to: run, advise, check, compare.
 
+use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use serde_json::{Value, json};
@@ -35,6 +36,11 @@ impl Places {
     }
 
     pub(super) fn open_store(&self, clock: &dyn Clock) -> Result<Store, Failure> {
+        fs::create_dir_all(&self.into).map_err(|error| {
+            let message = format!("could not make a run folder in {}: {error}", self.into.display());
+            let remedy = "name a folder that can be written with `--into DIR`";
+            Failure::Disk(Box::new(Diagnostic::error(message).remedy(remedy)))
+        })?;
         Store::open(&self.store_folder(), clock.now()).map_err(Failure::Disk)
     }
 }
@@ -57,25 +63,18 @@ pub(super) struct Running {
 
 impl Desk<'_> {
     pub(super) fn run(&mut self, jobs: &[PathBuf], running: &Running, json: bool) -> u8 {
-        let cancel = stop_when_asked();
-        let clock = SystemClock::start();
-        let store = match running.places.open_store(&clock) {
-            Ok(store) => store,
-            Err(failure) => return self.fail(&failure),
-        };
-        let into = running.places.into.as_path();
-        let surroundings = Surroundings { into, store: &store, clock: &clock, cancel: &cancel, memory: running.memory };
+        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
         let mut worst = exit::READY;
         for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }
-            worst = worst.max(self.run_job(job, running, &surroundings, json));
+            worst = worst.max(self.run_job(job, running, &cancel, &clock, json));
         }
         worst
     }
 
-    fn run_job(&mut self, job: &Path, running: &Running, surroundings: &Surroundings<'_>, json: bool) -> u8 {
+    fn run_job(&mut self, job: &Path, running: &Running, cancel: &AtomicBool, clock: &dyn Clock, json: bool) -> u8 {
         let night = match self.night(job) {
             Ok(night) => night,
             Err(ended) => {
@@ -87,6 +86,17 @@ impl Desk<'_> {
         let night = if running.no_advice { night.without_advice() } else { night };
         let night = running.share.map_or(night.clone(), |share| night.share(share));
         let plans = night.plans();
+        // Not before the job is known to be right: a wrong one leaves nothing behind.
+        let store = match running.places.open_store(clock) {
+            Ok(store) => store,
+            Err(failure) => {
+                let ended = JobEnded::Failed(failure);
+                self.tell(job, &ended, json);
+                return ended.code();
+            }
+        };
+        let into = running.places.into.as_path();
+        let surroundings = &Surroundings { into, store: &store, clock, cancel, memory: running.memory };
         let mut progress = Progress::new(self.voice);
         let ended = night::run(plans, surroundings, &mut progress);
         drop(progress);
@@ -147,7 +157,10 @@ impl Desk<'_> {
         } else if !self.voice.quiet {
             self.out.print(&harmless(&night_in_words(plans, ended, page.as_ref())));
         }
-        ended.iter().map(|ended| code_of_variant(ended)).max().unwrap_or(exit::READY)
+        // What was not run because the disk is full was not stopped by anybody.
+        let full = ended.iter().any(|ended| matches!(ended, Ended::Failed(Failure::Full(_))));
+        let counted = ended.iter().filter(|ended| !full || !matches!(ended, Ended::NotRun));
+        counted.map(code_of_variant).max().unwrap_or(exit::READY)
     }
 
     /// Draws the pages of jobs with variants from what is there of them.
