@@ -18,7 +18,7 @@ use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless, nearest};
 use crate::job::files;
-use crate::plan::{Night, Plan, Stages, plan_night};
+use crate::plan::{Night, Plan, Share, Stages, plan_night};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
 use crate::{advise, exit, pages, schema};
@@ -80,6 +80,9 @@ enum Command {
         /// Job files
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
+        /// Look at this share of the variants alone: 3/8 is the third of eight
+        #[arg(long, value_name = "I/N")]
+        share: Option<Share>,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
@@ -142,7 +145,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     let code = match &arguments.command {
         Command::Run { jobs, into, json, no_advice } => desk.run(&files::named(jobs), into, *json, !no_advice),
         Command::Advise { jobs, into, json } => desk.advise(&files::named(jobs), into, *json),
-        Command::Check { jobs, json } => desk.check(&files::named(jobs), *json),
+        Command::Check { jobs, share, json } => desk.check(&files::named(jobs), *share, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
@@ -321,13 +324,19 @@ impl Desk<'_> {
         }
     }
 
-    fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
+    fn check(&mut self, jobs: &[PathBuf], share: Option<Share>, json: bool) -> u8 {
         let mut worst = exit::READY;
         for job in jobs {
             let (night, faults) = match self.night(job) {
                 Ok(night) => {
                     let cautions = night.cautions().to_vec();
-                    (Some(night), cautions)
+                    (
+                        Some(match share {
+                            Some(share) => night.share(share),
+                            None => night,
+                        }),
+                        cautions,
+                    )
                 }
                 Err(ended) => {
                     worst = worst.max(ended.code());

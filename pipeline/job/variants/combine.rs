@@ -36,7 +36,8 @@ impl Written {
         let all = product.saturating_add(self.named.len() as u128);
         if all > MOST_VARIANTS as u128 {
             let message = format!("the job asks for {all} variants; at most {MOST_VARIANTS} are taken");
-            let remedy = "leave values out, or make several jobs of it; `skip` takes away from the product what was counted";
+            let remedy =
+                "leave values out, or make several jobs of it; `skip` takes away from the product what was counted";
             return Err(Diagnostic::error(message).at(text.key_place("variants")).remedy(remedy));
         }
         let rules: Vec<_> = self.skip.iter().map(|rule| Sieve::of(rule, &self.groups)).collect();
@@ -119,8 +120,12 @@ impl Written {
         let fault = Diagnostic::caution("this rule matches no variant: it leaves nothing out").at(text.place(&rule.at));
         match (meant, fixed) {
             (Some(meant), _) => fault.remedy(format!("is `{meant}` meant?")),
-            (None, Some(fixed)) => fault.remedy(format!("`{fixed}` is the same in all variants: see its value in the job")),
-            (None, None) => fault.remedy("write values as they stand in the lists; all of a rule's settings must match"),
+            (None, Some(fixed)) => {
+                fault.remedy(format!("`{fixed}` is the same in all variants: see its value in the job"))
+            }
+            (None, None) => {
+                fault.remedy("write values as they stand in the lists; all of a rule's settings must match")
+            }
         }
     }
 

@@ -48,7 +48,10 @@ impl Labels {
         let names_file = setting.part == Part::Process || setting.part == Part::Model && setting.below() == "file";
         let value = match change.value.as_str() {
             Some(file) if names_file => {
-                return or_digest(plain(&Path::new(file).file_stem().unwrap_or_default().to_string_lossy()), &change.value);
+                return or_digest(
+                    plain(&Path::new(file).file_stem().unwrap_or_default().to_string_lossy()),
+                    &change.value,
+                );
             }
             _ => or_digest(of_value(&change.value), &change.value),
         };
