@@ -477,7 +477,8 @@ impl Reader<'_, '_> {
     }
 
     fn group(&mut self, raw: Raw, labels: &Labels) -> Vec<Arc<Pick>> {
-        let told_apart = name::told_apart(raw.picks.iter().map(|(_, changes)| changes.as_slice()));
+        let all: Vec<&[Change]> = raw.picks.iter().map(|(_, changes)| changes.as_slice()).collect();
+        let told_apart = name::told_apart(&all);
         let picks = raw.picks.into_iter().map(|(name, changes)| {
             let label = name.clone().unwrap_or_else(|| labels.pick(&changes, told_apart));
             self.pick(raw.under.clone(), label, name, changes)
