@@ -15,8 +15,7 @@ use turnhue::diagnostic::Diagnostic;
 use turnhue::plan::{Common, Night, Plan, Role, Share, plan, plan_night};
 use workshop::{HEAD, Workshop};
 
-const STAGES: &str = "\
-  - stretch: { height: 10 mm }
+const STAGES: &str = "  - stretch: { height: 10 mm }
   - blocks: { size: 3 mm }
   - bore: { wall: 2 mm, mouths: [{ side: top, width: 1 cm }] }
   - price: { rates: rates.yaml }
@@ -42,7 +41,9 @@ fn names(night: &Night) -> Vec<&str> {
 fn faults(variants: &str) -> Vec<String> {
     let shop = Workshop::new();
     let path = shop.put("job.yaml", job(variants));
+    let before = shop.content();
     let faults = plan_night(&path, &stages::all()).err().unwrap_or_default();
+    assert_eq!(shop.content(), before, "planning wrote something");
     faults.iter().map(in_short).collect()
 }
 
@@ -105,9 +106,23 @@ fn a_variant_is_the_same_as_a_job_of_its_own() {
 ",
     );
     let by_hand = [
-        ("stretch: { height: 10 mm }", "stretch: { factor: 2 }", "size: 3 mm", "size: 5 mm", "process.yaml", "other.yaml"),
+        (
+            "stretch: { height: 10 mm }",
+            "stretch: { factor: 2 }",
+            "size: 3 mm",
+            "size: 5 mm",
+            "process.yaml",
+            "other.yaml",
+        ),
         ("model.stl", "large.stl", "units: mm", "units: cm", "1 cm", "12 mm"),
-        ("mouths: [{ side: top, width: 1 cm }]", "mouths: []", "rates.yaml", "dear.yaml", "- validate", "- validate: { strict: true }"),
+        (
+            "mouths: [{ side: top, width: 1 cm }]",
+            "mouths: []",
+            "rates.yaml",
+            "dear.yaml",
+            "- validate",
+            "- validate: { strict: true }",
+        ),
         ("", "", "", "", "", ""),
     ];
     assert_eq!(names(&night), ["a", "b", "c", "d"]);
@@ -185,8 +200,8 @@ fn rules_leave_combinations_out() {
     assert_eq!(names(&night), ["size-3mm_wall-2mm", "size-4mm_wall-3mm", "same"]);
     let cautions: Vec<String> = night.cautions().iter().map(in_short).collect();
     assert_eq!(cautions.len(), 2, "{cautions:#?}");
-    shows(&cautions[0], &["18:7 this rule matches no variant", "`stretch.height` is the same in all variants"]);
-    shows(&cautions[1], &["19:7", "is `bore.wall` meant?"]);
+    shows(&cautions[0], &["18:9 this rule matches no variant", "`stretch.height` is the same in all variants"]);
+    shows(&cautions[1], &["19:9", "is `bore.wall` meant?"]);
     shows(&fault("  every: { bore.wall: [3 mm] }\n  skip: [{ bore.wall: 3 mm }]\n"), &["14:3", "leaves no variant"]);
 }
 
@@ -199,7 +214,10 @@ fn what_comes_to_the_same_is_made_once() {
     assert_eq!(names(&night).len(), 4);
     let cautions: Vec<String> = night.cautions().iter().map(in_short).collect();
     assert_eq!(cautions.len(), 2, "{cautions:#?}");
-    shows(&cautions[0], &["13:32", "`size-0.3cm_wall-2mm` comes to the same as `size-3mm_wall-2mm`; so it is with 1 more"]);
+    shows(
+        &cautions[0],
+        &["13:32", "`size-0.3cm_wall-2mm` comes to the same as `size-3mm_wall-2mm`; so it is with 1 more"],
+    );
     shows(&cautions[1], &["14:12", "`plain` comes to the same as `size-3mm_wall-2mm`"]);
 }
 
@@ -209,26 +227,39 @@ fn a_value_that_a_stage_refuses_is_told_once_at_its_own_line() {
         "  every:
     blocks.size: [3 mm, -1 mm]
     bore.wall: [2 mm, thick, 3 mm]
-    stretch: [{ height: 1 mm }, { heigth: 2 mm }]
+    stretch: [{ height: 1 mm }, { height: ~, heigth: 2 mm }]
     price.rates: [rates.yaml, rate.yaml]
 ",
     );
     assert_eq!(all.len(), 4, "{all:#?}");
     shows(&all[0], &["14:25", "has no size"]);
     shows(&all[1], &["15:23", "'thick' is not a length", "turnhue stages bore"]);
-    shows(&all[2], &["16:35", "`heigth` is not known here", "is `height` meant?"]);
+    shows(&all[2], &["16:46", "`heigth` is not known here", "is `height` meant?"]);
     shows(&all[3], &["17:31", "rate.yaml", "`rates.yaml`"]);
+}
+
+/// What is wrong with several settings together is shown at the stage, with the change of the variant beside it.
+#[test]
+fn a_second_choice_beside_the_jobs_own_says_how_to_take_that_out() {
+    let shown = fault("  named: { x: { stretch.factor: 2 }, y: { stretch.factor: 3 } }\n");
+    shows(&shown, &["6:5", "exactly one setting must be given", "takes a setting of the job out with `~`"]);
 }
 
 #[test]
 fn settings_and_stages_that_are_not_there_show_at_their_key() {
     shows(&fault("  every: { blokcs.size: [3 mm] }\n"), &["13:12", "no stage `blokcs`", "is `blocks` meant?"]);
     shows(&fault("  every: { mishap.kind: [panic] }\n"), &["13:12", "no stage `mishap`", "begins with `stretch`"]);
-    shows(&fault("  every: { bore.wal: [3 mm, 4 mm] }\n"), &["13:12", "the key `wal` is not known", "is `wall` meant?"]);
+    shows(
+        &fault("  every: { bore.wal: [3 mm, 4 mm] }\n"),
+        &["13:12", "the key `wal` is not known", "is `wall` meant?"],
+    );
     shows(&fault("  named: { x: { bore.wal: 3 mm } }\n"), &["13:17", "the key `wal` is not known"]);
     shows(&fault("  named: { x: { bore: { wal: 3 mm } } }\n"), &["13:25", "the key `wal` is not known"]);
     shows(&fault("  every: { model.fiel: [a.stl] }\n"), &["13:12", "`fiel` is not known", "is `file` meant?"]);
-    shows(&fault("  every:\n    bore.mouths[1].width: [3 mm]\n"), &["14:5", "no `bore.mouths[1].width`", "under `bore.mouths`"]);
+    shows(
+        &fault("  every:\n    bore.mouths[1].width: [3 mm]\n"),
+        &["14:5", "no `bore.mouths[1].width`", "under `bore.mouths`"],
+    );
     shows(&fault("  every: { bore.wall.x: [3 mm] }\n"), &["13:12", "no `bore.wall.x`", "`bore.wall`"]);
     shows(&fault("  every: { process.name: [a] }\n"), &["13:12", "a process is a file"]);
     shows(&fault("  every: { bore..wall: [a] }\n"), &["13:12", "not the path of a setting"]);
@@ -238,7 +269,7 @@ fn settings_and_stages_that_are_not_there_show_at_their_key() {
 fn lists_and_names_that_make_no_sense_are_shown() {
     shows(&fault("  every: { blocks.size: [] }\n"), &["13:12", "the list is empty"]);
     shows(&fault("  every: { blocks.size: 3 mm }\n"), &["13:25", "must be a list"]);
-    shows(&fault("  every: { blocks.size: [3 mm, 4 mm, 3 mm] }\n"), &["13:39", "comes twice"]);
+    shows(&fault("  every: { blocks.size: [3 mm, 4 mm, 3 mm] }\n"), &["13:38", "comes twice"]);
     shows(&fault("  every: { blocks: [3 mm] }\n"), &["13:21", "takes a map of settings"]);
     shows(&fault("  evry: { blocks.size: [3 mm] }\n  named: { x: }\n"), &["13:3", "`evry`", "is `every` meant?"]);
     shows(&fault("  skip: [{ blocks.size: 3 mm }]\n"), &["12:1", "ask for none"]);
@@ -299,7 +330,9 @@ fn a_stage_runs_once_for_all_that_are_alike_up_to_it() {
     let common = Common::of(&night, Some(&seconds));
     assert_eq!((common.known, common.seconds), (3, 4.5));
     let words = night.in_words(Some(&seconds));
-    for part in ["variants 6 (2 × 3 combined)", "27 runs of stages in place of 36", "size-4mm_wall-3mm", "bore.wall 4 mm"] {
+    for part in
+        ["variants 6 (2 × 3 combined)", "27 runs of stages in place of 36", "size-4mm_wall-3mm", "bore.wall 4 mm"]
+    {
         assert!(words.contains(part), "{part}: {words}");
     }
 }
@@ -318,7 +351,10 @@ fn night_of(sizes: &[u32], walls: &[u32], named: &[u32]) -> Night {
     let list = |values: &[u32]| values.iter().map(|n| format!("{n} mm")).collect::<Vec<_>>().join(", ");
     let named: String = named.iter().map(|n| format!("    n{n}: {{ stretch.height: {n} mm }}\n")).collect();
     let named = if named.is_empty() { String::new() } else { format!("  named:\n{named}") };
-    planned(&Workshop::new(), &format!("  every: {{ blocks.size: [{}], bore.wall: [{}] }}\n{named}", list(sizes), list(walls)))
+    planned(
+        &Workshop::new(),
+        &format!("  every: {{ blocks.size: [{}], bore.wall: [{}] }}\n{named}", list(sizes), list(walls)),
+    )
 }
 
 fn set(night: &Night) -> BTreeSet<String> {

@@ -84,7 +84,7 @@ impl Desk<'_> {
         };
         night.cautions().iter().for_each(|caution| self.voice.diagnose(caution));
         let night = if running.no_advice { night.without_advice() } else { night };
-        let night = running.share.map_or(night.clone(), |share| night.share(share));
+        let night = if let Some(share) = running.share { night.share(share) } else { night };
         let plans = night.plans();
         // Not before the job is known to be right: a wrong one leaves nothing behind.
         let store = match running.places.open_store(clock) {
@@ -192,7 +192,7 @@ impl Desk<'_> {
         worst
     }
 
-    pub(super) fn check(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
+    pub(super) fn check(&mut self, jobs: &[PathBuf], places: &Places, share: Option<Share>, json: bool) -> u8 {
         // Where there is a store, it knows how long things took; none is made for that.
         let clock = SystemClock::start();
         let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
@@ -202,6 +202,7 @@ impl Desk<'_> {
             let (night, faults) = match self.night(job) {
                 Ok(night) => {
                     let cautions = night.cautions().to_vec();
+                    let night = if let Some(share) = share { night.share(share) } else { night };
                     (Some(night), cautions)
                 }
                 Err(ended) => {

@@ -21,7 +21,7 @@ use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, nearest};
 use crate::job::files;
-use crate::plan::{Night, Stages, plan_night};
+use crate::plan::{Night, Share, Stages, plan_night};
 use crate::run::{Failure, RECORD};
 use crate::terminal::Voice;
 use crate::{exit, ledger, night, pages, schema};
@@ -91,6 +91,9 @@ enum Command {
         jobs: Vec<PathBuf>,
         #[command(flatten)]
         places: Places,
+        /// Look at this share of the variants alone: 3/8 is the third of eight
+        #[arg(long, value_name = "I/N")]
+        share: Option<Share>,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
@@ -156,7 +159,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         Command::Run { jobs, running, json } => desk.run(&files::named(jobs), running, *json),
         Command::Compare { jobs, places, json } => desk.compare(&files::named(jobs), places, *json),
         Command::Advise { jobs, places, json } => desk.advise(&files::named(jobs), places, *json),
-        Command::Check { jobs, places, json } => desk.check(&files::named(jobs), places, *json),
+        Command::Check { jobs, places, share, json } => desk.check(&files::named(jobs), places, *share, *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,

@@ -17,7 +17,8 @@ impl Night {
     pub fn in_words(&self, seconds: Option<Seconds<'_>>) -> String {
         let own = self.job.in_words();
         let Some(made_from) = &self.made_from else { return own };
-        let mut words = format!("{own}  variants {}, made in the place of the job itself\n", self.count_in_words(made_from));
+        let mut words =
+            format!("{own}  variants {}, made in the place of the job itself\n", self.count_in_words(made_from));
         let common = Common::of(self, seconds);
         words += &format!("           {}\n           {}\n", shared(&common), time(&common));
         let memories = self.memories();
@@ -123,7 +124,10 @@ mod tests {
         assert!(time(&common(0, 0.0)).contains("not known"));
         assert!(time(&common(10, 61.5)).contains("about 62 s"));
         let some = time(&common(4, 600.0));
-        assert!(some.contains("about 10 min") && some.contains("for 4 of the runs") && some.contains("of 6 it"), "{some}");
+        assert!(
+            some.contains("about 10 min") && some.contains("for 4 of the runs") && some.contains("of 6 it"),
+            "{some}"
+        );
         assert_eq!(duration(7200.0), "about 2.0 h");
         assert!(shared(&common(0, 0.0)).contains("saves 20"));
     }

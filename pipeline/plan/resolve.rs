@@ -46,6 +46,9 @@ pub(super) struct Gathered {
     steps: Vec<Option<PlannedStep>>,
 }
 
+/// The files that settings name, by the name written there.
+type Files = BTreeMap<String, Arc<[u8]>>;
+
 /// What was read of a file, or why not.
 type Read = Result<Arc<[u8]>, input::Trouble>;
 
@@ -63,7 +66,7 @@ pub(super) struct Resolver<'a> {
     read: BTreeMap<String, Read>,
     inputs: BTreeMap<(String, String), Arc<Input>>,
     /// The files that settings name, as far as they could be read.
-    files: BTreeMap<String, Arc<[u8]>>,
+    files: Files,
     /// The names of all that were tried.
     tried: BTreeSet<String>,
     models: BTreeMap<String, Option<Arc<Modelled>>>,
@@ -128,17 +131,12 @@ impl<'a> Resolver<'a> {
     }
 
     /// The faults, and what every plan of the night shares of files.
-    pub(super) fn finish(&mut self) -> (Vec<Diagnostic>, Arc<BTreeMap<String, Arc<[u8]>>>) {
+    pub(super) fn finish(&mut self) -> (Vec<Diagnostic>, Arc<Files>) {
         (std::mem::take(&mut self.faults), Arc::new(std::mem::take(&mut self.files)))
     }
 
     /// Puts together what was read; nothing where something could not be.
-    pub(super) fn resolved(
-        &mut self,
-        draft: &Draft,
-        gathered: Gathered,
-        files: &Arc<BTreeMap<String, Arc<[u8]>>>,
-    ) -> Option<Resolved> {
+    pub(super) fn resolved(&mut self, draft: &Draft, gathered: Gathered, files: &Arc<Files>) -> Option<Resolved> {
         let (model, process) = (gathered.model?, gathered.process?);
         let steps = gathered.steps.into_iter().collect::<Option<Vec<_>>>()?;
         let mut inputs = vec![self.job_file()];

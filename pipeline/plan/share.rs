@@ -53,8 +53,10 @@ impl FromStr for Share {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let numbers = text.split_once('/').and_then(|(number, of)| Some((number.trim().parse().ok()?, of.trim().parse().ok()?)));
-        let (number, of) = numbers.ok_or_else(|| format!("'{text}' is not a share: write 3/8 for the third of eight"))?;
+        let numbers =
+            text.split_once('/').and_then(|(number, of)| Some((number.trim().parse().ok()?, of.trim().parse().ok()?)));
+        let (number, of) =
+            numbers.ok_or_else(|| format!("'{text}' is not a share: write 3/8 for the third of eight"))?;
         Self::new(number, of)
     }
 }

@@ -31,13 +31,15 @@ impl Written {
     ///
     /// # Errors
     /// If there are too many, or none.
-    pub(super) fn combine(&self, text: &Text) -> Result<Variants, Diagnostic> {
+    pub(super) fn combine(&self, text: &Text) -> Result<Variants, Box<Diagnostic>> {
         let product = self.product_size();
         let all = product.saturating_add(self.named.len() as u128);
         if all > MOST_VARIANTS as u128 {
             let message = format!("the job asks for {all} variants; at most {MOST_VARIANTS} are taken");
-            let remedy = "leave values out, or make several jobs of it; `skip` takes away from the product what was counted";
-            return Err(Diagnostic::error(message).at(text.key_place("variants")).remedy(remedy));
+            let remedy =
+                "leave values out, or make several jobs of it; `skip` takes away from the product what was counted";
+            let fault = Diagnostic::error(message).at(text.key_place("variants"));
+            return Err(Box::new(fault.remedy(remedy)));
         }
         let rules: Vec<_> = self.skip.iter().map(|rule| Sieve::of(rule, &self.groups)).collect();
         let mut matched = vec![false; rules.len()];
@@ -56,7 +58,7 @@ impl Written {
         }
         if kept.is_empty() && self.named.is_empty() {
             let fault = Diagnostic::error("`skip` leaves no variant").at(text.key_place("variants.skip"));
-            return Err(fault.remedy("leave a rule out, or add a value that none of them matches"));
+            return Err(Box::new(fault.remedy("leave a rule out, or add a value that none of them matches")));
         }
         let named = self.named.iter().map(|(name, pick)| {
             let picks = if pick.changes.is_empty() { Vec::new() } else { vec![Arc::clone(pick)] };
@@ -119,8 +121,12 @@ impl Written {
         let fault = Diagnostic::caution("this rule matches no variant: it leaves nothing out").at(text.place(&rule.at));
         match (meant, fixed) {
             (Some(meant), _) => fault.remedy(format!("is `{meant}` meant?")),
-            (None, Some(fixed)) => fault.remedy(format!("`{fixed}` is the same in all variants: see its value in the job")),
-            (None, None) => fault.remedy("write values as they stand in the lists; all of a rule's settings must match"),
+            (None, Some(fixed)) => {
+                fault.remedy(format!("`{fixed}` is the same in all variants: see its value in the job"))
+            }
+            (None, None) => {
+                fault.remedy("write values as they stand in the lists; all of a rule's settings must match")
+            }
         }
     }
 

@@ -49,7 +49,7 @@ impl Variants {
     /// Reads and combines them; adds every fault. Gives nothing if there was one.
     pub(super) fn read(own: &Own<'_>, value: Value, faults: &mut Vec<Diagnostic>) -> Option<Self> {
         let written = Written::read(own, value, faults)?;
-        written.combine(own.text).map_err(|fault| faults.push(fault)).ok()
+        written.combine(own.text).map_err(|fault| faults.push(*fault)).ok()
     }
 }
 

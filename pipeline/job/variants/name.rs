@@ -48,7 +48,10 @@ impl Labels {
         let names_file = setting.part == Part::Process || setting.part == Part::Model && setting.below() == "file";
         let value = match change.value.as_str() {
             Some(file) if names_file => {
-                return or_digest(plain(&Path::new(file).file_stem().unwrap_or_default().to_string_lossy()), &change.value);
+                return or_digest(
+                    plain(&Path::new(file).file_stem().unwrap_or_default().to_string_lossy()),
+                    &change.value,
+                );
             }
             _ => or_digest(of_value(&change.value), &change.value),
         };
@@ -65,11 +68,11 @@ impl Labels {
 }
 
 /// Which change alone tells the picks of a group apart, if they all change the same.
-pub(super) fn told_apart<'a>(picks: impl Iterator<Item = &'a [Change]> + Clone) -> Option<usize> {
-    let first = picks.clone().next()?;
+pub(super) fn told_apart(picks: &[&[Change]]) -> Option<usize> {
+    let first = picks.first()?;
     let differs = |at: usize| {
         let mut seen = BTreeSet::new();
-        picks.clone().all(|changes| {
+        picks.iter().all(|changes| {
             changes.get(at).is_some_and(|change| {
                 let value = or_digest(of_value(&change.value), &change.value);
                 change.setting == first[at].setting && seen.insert(value)

@@ -63,7 +63,9 @@ struct Reader<'a, 'b> {
 impl Reader<'_, '_> {
     fn read(&mut self, value: Value) -> Written {
         let map = self.map(value, AT, "{ every: { voxelise.cell: [2 mm, 3 mm] } }");
-        let (mut groups, mut named, mut skip, mut any) = (Vec::new(), Vec::new(), Vec::new(), false);
+        // Of an empty map that is said already.
+        let mut any = map.is_empty();
+        let (mut groups, mut named, mut skip) = (Vec::new(), Vec::new(), Vec::new());
         for (key, value) in map {
             let at = join(AT, &key);
             any |= key != SKIP;
@@ -102,8 +104,9 @@ impl Reader<'_, '_> {
             let list = self.list(list, &at)?;
             let setting = self.setting(&key, &at)?;
             let values = list.into_iter().enumerate();
-            let picks: Vec<_> =
-                values.filter_map(|(index, value)| self.values(&setting, value, &at, &format!("{at}[{index}]"))).collect();
+            let picks: Vec<_> = values
+                .filter_map(|(index, value)| self.values(&setting, value, &at, &format!("{at}[{index}]")))
+                .collect();
             self.refuse_repeats(&picks, &at);
             Some(Raw { under: key, picks })
         });
@@ -137,16 +140,14 @@ impl Reader<'_, '_> {
         let lengths = lengths.chain(names.iter().map(|names| (names.len(), join(at, AS))));
         let unequal: Vec<_> = lengths.filter(|&(length, _)| length != first_length).collect();
         for (length, at) in &unequal {
-            let message = format!("lists that go in step are of one length: this one has {length}, the first {first_length}");
+            let message =
+                format!("lists that go in step are of one length: this one has {length}, the first {first_length}");
             let place = self.own.text.key_place(at);
             let first = self.own.text.key_place(&first_at);
             let label = format!("{first_length} here");
-            self.faults.push(
-                Diagnostic::error(message)
-                    .at(place)
-                    .related(first, label)
-                    .remedy("give each list a value for every combination; values that are combined freely stand under `every`"),
-            );
+            self.faults.push(Diagnostic::error(message).at(place).related(first, label).remedy(
+                "give each list a value for every combination; values that are combined freely stand under `every`",
+            ));
         }
         if !unequal.is_empty() {
             return None;
@@ -163,6 +164,7 @@ impl Reader<'_, '_> {
                 pick.0 = pick.0.or(name);
                 pick.1.extend(changes);
             }
+            pick.1.sort_by(|a, b| a.setting.cmp(&b.setting));
             picks.push(pick);
         }
         self.refuse_repeats(&picks, at);
@@ -180,9 +182,12 @@ impl Reader<'_, '_> {
                 self.faults.push(Diagnostic::error(why).at(self.own.text.key_place(&at)));
             }
             if !seen.insert(name.to_lowercase()) {
-                let message = format!("the name `{name}` comes twice: capital and small letters are one to some systems");
+                let message =
+                    format!("the name `{name}` comes twice: capital and small letters are one to some systems");
                 self.faults.push(
-                    Diagnostic::error(message).at(self.own.text.key_place(&at)).remedy("give each variant a name of its own"),
+                    Diagnostic::error(message)
+                        .at(self.own.text.key_place(&at))
+                        .remedy("give each variant a name of its own"),
                 );
             }
             if let Some(changes) = self.one(value, &at) {
@@ -332,7 +337,11 @@ impl Reader<'_, '_> {
     fn setting(&mut self, path: &str, at: &str) -> Option<Setting> {
         match Setting::read(path, self.own.steps) {
             Ok(setting) if setting.part == Part::Process && !setting.is_whole() => {
-                self.fault("a process is a file, and has no settings here", at, "write `process`, and name another file");
+                self.fault(
+                    "a process is a file, and has no settings here",
+                    at,
+                    "write `process`, and name another file",
+                );
                 None
             }
             Ok(setting) => Some(setting),
@@ -350,7 +359,8 @@ impl Reader<'_, '_> {
     fn malformed(&mut self, path: &str, at: &str) {
         let place = self.own.text.key_place(at);
         let fault = Diagnostic::error(format!("`{path}` is not the path of a setting")).at(place);
-        self.faults.push(fault.remedy("write it like `hollow.wall`, or `hollow.openings[0].width` with quotes around it"));
+        self.faults
+            .push(fault.remedy("write it like `hollow.wall`, or `hollow.openings[0].width` with quotes around it"));
     }
 
     fn stray(&mut self, owner: &str, at: &str) {
@@ -423,7 +433,8 @@ impl Reader<'_, '_> {
         let mut names = BTreeSet::new();
         for (index, (name, changes)) in picks.iter().enumerate() {
             let place = changes.first().map_or_else(|| format!("{at}[{index}]"), |change| change.at.clone());
-            let all: Vec<String> = changes.iter().map(|change| format!("{}={}", change.setting, change.value)).collect();
+            let all: Vec<String> =
+                changes.iter().map(|change| format!("{}={}", change.setting, change.value)).collect();
             if !values.insert(all.join("\n")) {
                 self.fault("this comes twice", &place, "keep one of the two");
             } else if let Some(name) = name
@@ -466,7 +477,8 @@ impl Reader<'_, '_> {
     }
 
     fn group(&mut self, raw: Raw, labels: &Labels) -> Vec<Arc<Pick>> {
-        let told_apart = name::told_apart(raw.picks.iter().map(|(_, changes)| changes.as_slice()));
+        let all: Vec<&[Change]> = raw.picks.iter().map(|(_, changes)| changes.as_slice()).collect();
+        let told_apart = name::told_apart(&all);
         let picks = raw.picks.into_iter().map(|(name, changes)| {
             let label = name.clone().unwrap_or_else(|| labels.pick(&changes, told_apart));
             self.pick(raw.under.clone(), label, name, changes)
