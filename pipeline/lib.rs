@@ -70,6 +70,7 @@ pub mod model;
 pub mod night;
 pub mod pages;
 pub mod plan;
+pub mod reproduce;
 pub mod run;
 pub mod schema;
 mod shelf;

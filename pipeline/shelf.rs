@@ -12,6 +12,7 @@ use tempfile::TempDir;
 use turnhue_reports::record;
 use turnhue_stages::stage::Shelf;
 
+use crate::ledger::{INPUTS, LEDGER, NIGHTS};
 use crate::store::writer;
 
 /// A hidden folder for files that are not kept: gone when it is dropped, with the folders made for it.
@@ -166,11 +167,15 @@ impl Drop for RunFolder {
     }
 }
 
-/// Takes away what writers that are gone left unfinished in the folder of all runs, and the folder for it if that is empty.
-pub(crate) fn sweep(into: &Path) {
+/// Takes away what writers that are gone left unfinished in the folder of all runs, with the folder for it if that is then
+/// empty, and in a commission's.
+pub(crate) fn sweep(into: &Path, commission: &str) {
     let unfinished = into.join(UNFINISHED);
     writer::sweep(&unfinished);
     let _ = fs::remove_dir(unfinished);
+    let commission = into.join(commission);
+    let nights = fs::read_dir(commission.join(NIGHTS)).into_iter().flatten().flatten().map(|night| night.path());
+    [LEDGER, INPUTS].map(|name| commission.join(name)).into_iter().chain(nights).for_each(|f| writer::sweep_files(&f));
 }
 
 fn plain_name(name: &str) -> io::Result<()> {
@@ -183,12 +188,7 @@ fn plain_name(name: &str) -> io::Result<()> {
 
 /// Puts a file in the place of an older one, whole or not at all.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".page-").suffix(".unfinished");
-    // Left to itself, a temporary file is for its owner alone; this one is for whoever may read the folder.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(path.parent().unwrap_or(Path::new(".")))?;
+    let mut file = writer::file_in(path.parent().unwrap_or(Path::new(".")), "page", 0o666)?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
@@ -256,7 +256,7 @@ mod tests {
         let (target, was_there) = folder.publish().unwrap();
         assert_eq!((names(&into.join("C-1")), was_there), (vec!["r".to_owned()], false));
         assert_eq!(fs::read(target.join("a.txt")).unwrap(), b"abc");
-        sweep(&into);
+        sweep(&into, "C-1");
         assert_eq!(names(&into), ["C-1"]);
     }
 
@@ -267,7 +267,7 @@ mod tests {
         let mut folder = run(&into, "r");
         folder.write("a.txt", "letters", b"abc").unwrap();
         drop(folder);
-        sweep(&into);
+        sweep(&into, "C-1");
         assert!(!into.join("C-1").exists() && names(home.path()).len() <= 1);
     }
 

@@ -45,6 +45,7 @@ use self::worker::Works;
 use crate::events::{Event, Listener};
 use crate::plan::Plan;
 use crate::run::{Failure, Published, Surroundings};
+use crate::shelf;
 
 
 /// How a variant ended.
@@ -86,7 +87,8 @@ pub fn run(
     surroundings: &Surroundings<'_>,
     listener: &mut dyn Listener,
 ) -> Result<Vec<Ended>, Failure> {
-    crate::shelf::sweep(surroundings.into);
+    let commission = plans.first().map_or("", |plan| plan.job.commission.as_str());
+    shelf::sweep(surroundings.into, commission);
     let mut ended = Vec::new();
     let names: Vec<String> = plans.par_iter().map(names::of_run).collect();
     let records = Records::open(plans, surroundings)?;
@@ -122,6 +124,7 @@ pub fn run(
     };
     night.work(&mut ended, Memory::from_bytes(memory - memory / SHARED_PART), listener);
     records.flush()?;
+    shelf::sweep(surroundings.into, commission);
     Ok(ended.into_iter().map(|ended| ended.unwrap_or(Ended::NotRun)).collect())
 }
 

@@ -31,6 +31,7 @@ pub type Stages = [Box<dyn AnyStage>];
 
 pub use common::{Common, Seconds};
 pub use inputs::{Input, Role};
+pub(crate) use night::plan_recorded;
 pub use night::{Night, plan_night, plan_night_bytes};
 pub use resolve::LARGEST_FILE;
 pub use share::Share;

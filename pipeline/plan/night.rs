@@ -5,10 +5,11 @@ use std::collections::btree_map::Entry;
 use std::path::Path;
 use std::sync::Arc;
 
-use super::resolve::Resolver;
-use super::{Plan, Share, Stages};
 use turnhue_reports::night::Rule;
 
+use super::inputs::Whence;
+use super::resolve::Resolver;
+use super::{Plan, Share, Stages};
 use crate::diagnostic::{Diagnostic, Place};
 use crate::job::{Change, Draft, Text, Variant};
 
@@ -101,7 +102,8 @@ impl Night {
 /// # Errors
 /// All that is wrong with the job, its variants and its inputs.
 pub fn plan_night(path: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
-    plan_text(Text::open(path)?, path.parent().unwrap_or(Path::new("")), stages)
+    let folder = path.parent().unwrap_or(Path::new(""));
+    plan_text(Text::open(path)?, Whence::Folder(folder), stages)
 }
 
 /// As [`plan_night`], for the bytes of a job file that stands in `folder`.
@@ -109,14 +111,49 @@ pub fn plan_night(path: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>
 /// # Errors
 /// As there.
 pub fn plan_night_bytes(name: &str, bytes: Vec<u8>, folder: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
-    plan_text(Text::parse(name, bytes)?, folder, stages)
+    plan_text(Text::parse(name, bytes)?, Whence::Folder(folder), stages)
 }
 
-fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
+/// Plans one run from what a record holds of it: the job's text, the files that went in, by their names, and which variant it
+/// was. Nothing else of the job is looked at, for the record need not hold what other variants name.
+///
+/// # Errors
+/// As [`plan_night`].
+pub(crate) fn plan_recorded(
+    name: &str,
+    bytes: Vec<u8>,
+    files: &BTreeMap<String, Arc<[u8]>>,
+    variant: Option<&str>,
+    stages: &Stages,
+) -> Result<Plan, Vec<Diagnostic>> {
+    let (text, mut faults) = (Arc::new(Text::parse(name, bytes)?), Vec::new());
+    let draft = Draft::read(&text, &mut faults);
+    let listed = draft.variants.iter().flat_map(|variants| &variants.list);
+    let variant = match variant {
+        None => None,
+        Some(name) => match listed.into_iter().find(|listed| listed.name() == name) {
+            Some(variant) => Some(Arc::clone(variant)),
+            None => {
+                faults.push(Diagnostic::error(format!("the job has no variant `{name}`")).at(text.place("variants")));
+                return Err(faults);
+            }
+        },
+    };
+    let mut resolver = Resolver::new(&text, Whence::Record(files), stages);
+    let own = resolver.own(&draft, variant.as_ref().map_or(&[], |variant| variant.picks()));
+    let (found, files) = resolver.finish();
+    faults.extend(found);
+    match resolver.resolved(&draft, own, &files).filter(|_| faults.is_empty()) {
+        Some(job) => Ok(Plan { text: Arc::clone(&text), job, variant }),
+        None => Err(faults),
+    }
+}
+
+fn plan_text(text: Text, whence: Whence<'_>, stages: &Stages) -> Result<Night, Vec<Diagnostic>> {
     let (text, mut faults) = (Arc::new(text), Vec::new());
     let draft = Draft::read(&text, &mut faults);
-    let mut resolver = Resolver::new(&text, folder, stages);
-    let own = resolver.own(&draft);
+    let mut resolver = Resolver::new(&text, whence, stages);
+    let own = resolver.own(&draft, &[]);
     let variants = draft.variants.iter().flat_map(|variants| &variants.list);
     let gathered: Vec<_> =
         variants.map(|variant| (Arc::clone(variant), resolver.gather(&draft, variant.picks()))).collect();

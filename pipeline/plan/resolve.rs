@@ -12,12 +12,13 @@ use turnhue_stages::formats::model::Format;
 use turnhue_stages::process::Process;
 use turnhue_stages::stage::{Misfit, ReadyStage, Shelf, Shop};
 
+use super::inputs::Whence;
 use super::{Input, PlannedStep, Resolved, Role, Stages, chain, misfit_of};
 use crate::advise::cell;
 use crate::diagnostic::{Diagnostic, Place, listed, nearest};
 use crate::job::{Draft, ModelRequest, Moved, Part, Pick, Site, Step, Text, against_itself, faces_up, settings, text};
 use crate::model::{Placed, Refusal};
-use crate::{input, model};
+use crate::model;
 
 /// Largest file that a stage's settings may name, in bytes, unless it is YAML: 256 MiB.
 pub const LARGEST_FILE: u64 = 256 << 20;
@@ -50,7 +51,7 @@ pub(super) struct Gathered {
 type Files = BTreeMap<String, Arc<[u8]>>;
 
 /// What was read of a file, or why not.
-type Read = Result<Arc<[u8]>, input::Trouble>;
+type Read = Result<Arc<[u8]>, crate::input::Trouble>;
 
 /// Which of the job's picks a variant has for a part.
 type Ids = Vec<u32>;
@@ -58,7 +59,7 @@ type Ids = Vec<u32>;
 /// Reads what a job and its variants name. Looks at every part, also where another is at fault; keeps every fault.
 pub(super) struct Resolver<'a> {
     text: &'a Text,
-    folder: &'a Path,
+    whence: Whence<'a>,
     stages: &'a Stages,
     faults: Vec<Diagnostic>,
     /// The faults that were told: what variants have in common is told once.
@@ -78,11 +79,11 @@ pub(super) struct Resolver<'a> {
 }
 
 impl<'a> Resolver<'a> {
-    /// A resolver for the job with this text, in this folder.
-    pub(super) fn new(text: &'a Text, folder: &'a Path, stages: &'a Stages) -> Self {
+    /// A resolver for the job with this text, whose files lie there.
+    pub(super) fn new(text: &'a Text, whence: Whence<'a>, stages: &'a Stages) -> Self {
         Self {
             text,
-            folder,
+            whence,
             stages,
             faults: Vec::new(),
             told: BTreeSet::new(),
@@ -98,9 +99,9 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    /// Reads what the job itself names.
-    pub(super) fn own(&mut self, draft: &Draft) -> Gathered {
-        let gathered = self.gather(draft, &[]);
+    /// Reads what the job itself names, or one variant of it that stands for the whole.
+    pub(super) fn own(&mut self, draft: &Draft, picks: &[Arc<Pick>]) -> Gathered {
+        let gathered = self.gather(draft, picks);
         self.refuse_repeats(&draft.steps);
         let mut faults = Vec::new();
         // Variants have the same stages in the same order.
@@ -188,15 +189,11 @@ impl<'a> Resolver<'a> {
         Arc::clone(input)
     }
 
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.join(name)
-    }
-
     /// The bytes of a file that the job names at this place.
     fn bytes(&mut self, name: &str, what: &str, largest: u64, at: &Place) -> Option<Arc<[u8]>> {
-        let path = self.path(name);
+        let whence = self.whence;
         let read = self.read.entry(name.to_owned()).or_insert_with(|| {
-            let bytes = input::read(&path, largest)?;
+            let bytes = whence.read(Path::new(name), largest)?;
             tracing::debug!(name, bytes = bytes.len(), "read {what}");
             Ok(Arc::from(bytes))
         });
@@ -240,7 +237,7 @@ impl<'a> Resolver<'a> {
         let at = site.place(self.text, "file");
         let bytes = self.bytes(&request.file, "model", model::LARGEST, &at)?;
         let mut inputs = vec![self.keep(Role::Model, &request.file, "model", &bytes)];
-        let mut beside = Beside { path: self.path(&request.file), file: &request.file, found: Vec::new() };
+        let mut beside = Beside { whence: self.whence, file: &request.file, found: Vec::new() };
         let read = model::read(&bytes, request, &mut |name| beside.read(name));
         inputs.append(&mut beside.found);
         let fault = match read {
@@ -290,7 +287,7 @@ impl<'a> Resolver<'a> {
         let bytes = self.bytes(name, "process file", text::LARGEST, at)?;
         let mut inputs = vec![self.keep(Role::Process, name, "process file", &bytes)];
         let mut faults = Vec::new();
-        let process = Text::parse(&self.path(name).display().to_string(), bytes.to_vec())
+        let process = Text::parse(&self.whence.shown(name), bytes.to_vec())
             .map_err(|refused| faults = refused)
             .ok()
             .and_then(|text| self.process_of(name, &text, &mut inputs, &mut faults));
@@ -323,7 +320,7 @@ impl<'a> Resolver<'a> {
         let Some(profile) = process.profile.as_mut().map(|figure| &mut figure.value) else { return Ok(()) };
         let wrong = |message: String, remedy: &str| Misfit::new("profile.value", message, remedy);
         let beside = Path::new(process_file).with_file_name(profile.name());
-        let bytes = input::read(&self.folder.join(&beside), profile::LARGEST).map_err(|trouble| {
+        let bytes = self.whence.read(&beside, profile::LARGEST).map_err(|trouble| {
             let elsewhere = trouble.missing && trouble.remedy.is_empty();
             let relative = "paths in a process file are relative to the process file's folder";
             wrong(trouble.message, if elsewhere { relative } else { &trouble.remedy })
@@ -434,7 +431,7 @@ impl<'a> Resolver<'a> {
 
     /// A stage parses its YAML files by itself: hostile ones must not come that far.
     fn passes_guard(&mut self, name: &str, bytes: &[u8], at: &Place) -> bool {
-        let guarded = Text::parse(&self.path(name).display().to_string(), bytes.to_vec());
+        let guarded = Text::parse(&self.whence.shown(name), bytes.to_vec());
         let passes = guarded.is_ok();
         let doing = format!("reading the file named in {at}");
         self.add(guarded.err().into_iter().flatten().map(|fault| fault.during(doing.clone())));
@@ -501,7 +498,7 @@ fn of_stage(fault: Diagnostic, name: &str) -> Diagnostic {
 
 /// The files that lie beside a model, of which it may name some.
 struct Beside<'a> {
-    path: PathBuf,
+    whence: Whence<'a>,
     file: &'a str,
     /// What was read, for the record.
     found: Vec<Arc<Input>>,
@@ -510,9 +507,10 @@ struct Beside<'a> {
 impl Beside<'_> {
     /// Reads a file by its plain name.
     fn read(&mut self, name: &str) -> Result<Vec<u8>, String> {
-        let bytes = input::read(&self.path.with_file_name(name), model::LARGEST)
+        let beside = Path::new(self.file).with_file_name(name);
+        let bytes = self.whence.read(&beside, model::LARGEST)
             .map_err(|trouble| format!("{}; it must lie beside the model", trouble.message))?;
-        let shown = Path::new(self.file).with_file_name(name).to_string_lossy().into_owned();
+        let shown = beside.to_string_lossy().into_owned();
         let kept = Arc::from(bytes.as_slice());
         self.found.push(Arc::new(Input::new(Role::BesideModel, &shown, "named by the model", kept)));
         Ok(bytes)

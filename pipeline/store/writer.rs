@@ -9,7 +9,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use tempfile::TempDir;
+use tempfile::{NamedTempFile, TempDir};
 
 use super::key::Digest;
 
@@ -50,15 +50,49 @@ impl Writer {
     }
 }
 
-/// Makes a folder for what this process is making; gone when it is dropped.
-pub(crate) fn folder_below(unfinished: &Path) -> io::Result<TempDir> {
-    fs::create_dir_all(unfinished)?;
-    let prefix = match Writer::this() {
+/// How the name begins of what this process is making.
+fn prefix() -> String {
+    match Writer::this() {
         Some(Writer { home, process, began }) => format!("{home}-{process}-{began}-"),
         // Whoever finds it cannot tell whose it is, and leaves it.
         None => format!("unknown-{}-", std::process::id()),
-    };
-    tempfile::Builder::new().prefix(&prefix).rand_bytes(8).tempdir_in(unfinished)
+    }
+}
+
+/// Makes a folder for what this process is making; gone when it is dropped.
+pub(crate) fn folder_below(unfinished: &Path) -> io::Result<TempDir> {
+    fs::create_dir_all(unfinished)?;
+    tempfile::Builder::new().prefix(&prefix()).rand_bytes(8).tempdir_in(unfinished)
+}
+
+/// The ending of the names of files that are being written.
+const UNFINISHED: &str = ".unfinished";
+
+/// Makes a hidden file in the folder where it will have its name, for whoever `mode` says; gone when it is dropped.
+pub(crate) fn file_in(folder: &Path, kind: &str, mode: u32) -> io::Result<NamedTempFile> {
+    let prefix = format!(".{kind}-{}", prefix());
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(&prefix).suffix(UNFINISHED).rand_bytes(8);
+    // Left to itself, a temporary file is for its owner alone.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
+    #[cfg(not(unix))]
+    let _ = mode;
+    builder.tempfile_in(folder)
+}
+
+/// Takes away the hidden files in a folder that [`file_in`] made for writers that are provably gone.
+pub(crate) fn sweep_files(folder: &Path) {
+    let Some(this) = Writer::this() else { return };
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let inner = name.to_str().and_then(|name| name.strip_prefix('.')?.strip_suffix(UNFINISHED)?.split_once('-'));
+        let writer = inner.and_then(|(_, writer)| Writer::of_folder(writer));
+        if writer.is_some_and(|writer| writer.is_gone(&this)) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Takes away the folders below `unfinished` whose writers are provably gone.
