@@ -51,11 +51,7 @@ fn planned(job: &Path) -> Plan {
 }
 
 fn advised(shop: &Workshop, job: &Path) -> Advice {
-    let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-    let (into, store) = (shop.path("runs"), Store::open(&shop.path("runs/.store"), clock.now()).unwrap());
-    let memory = Memory::usual();
-    let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
-    advise(&planned(job), &surroundings, &mut Silence).unwrap()
+    advise(&planned(job), &shop.path("runs"), &AtomicBool::new(false), &mut Silence).unwrap()
 }
 
 fn made(shop: &Workshop, plan: &Plan) -> Result<Published, Failure> {
@@ -301,7 +297,7 @@ fn a_comparison_that_is_stopped_leaves_nothing() {
     let (into, store) = (shop.path("runs"), Store::open(&shop.path("runs/.store"), clock.now()).unwrap());
     let memory = Memory::usual();
     let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
-    assert!(matches!(advise(&planned(&job), &surroundings, &mut Stops(&cancel)), Err(Failure::Cancelled)));
+    assert!(matches!(advise(&planned(&job), &into, &cancel, &mut Stops(&cancel)), Err(Failure::Cancelled)));
     cancel.store(false, Ordering::Relaxed);
     assert!(matches!(run(&planned(&job), &surroundings, &mut Stops(&cancel)), Err(Failure::Cancelled)));
     assert_eq!(shop.content(), before);

@@ -31,21 +31,21 @@ use crate::diagnostic::Diagnostic;
 use crate::events::{Event, Listener};
 use crate::job::AdviseRequest;
 use crate::plan::{Plan, PlannedStep, misfit_of};
-use crate::run::{Failure, Surroundings, disk_failure, run_stage};
+use crate::run::{Failure, disk_failure, run_stage};
 use crate::shelf::Aside;
 
-/// Compares sizes of the cell for a plan. Leaves nothing on the disk.
+/// Compares sizes of the cell for a plan, with files in a hidden folder below `into`. Leaves nothing on the disk.
 ///
 /// # Errors
 /// See [`Failure`]. A size with which the piece cannot be made is a row with the reason, and no failure.
-pub fn advise(plan: &Plan, surroundings: &Surroundings<'_>, listener: &mut dyn Listener) -> Result<Advice, Failure> {
-    let aside = Aside::open(surroundings.into).map_err(|error| {
-        let message = format!("could not make a folder in {}: {error}", surroundings.into.display());
+pub fn advise(plan: &Plan, into: &Path, cancel: &AtomicBool, listener: &mut dyn Listener) -> Result<Advice, Failure> {
+    let aside = Aside::open(into).map_err(|error| {
+        let message = format!("could not make a folder in {}: {error}", into.display());
         Failure::Disk(Box::new(
             Diagnostic::error(message).remedy("name a folder that can be written with `--into DIR`"),
         ))
     })?;
-    compare(plan, aside.path(), surroundings.cancel, listener)
+    compare(plan, aside.path(), cancel, listener)
 }
 
 /// The advice in words, with its table.

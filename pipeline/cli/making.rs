@@ -41,7 +41,10 @@ impl Places {
             let remedy = "name a folder that can be written with `--into DIR`";
             Failure::Disk(Box::new(Diagnostic::error(message).remedy(remedy)))
         })?;
-        Store::open(&self.store_folder(), clock.now()).map_err(Failure::Disk)
+        Store::open(&self.store_folder(), clock.now()).map_err(|fault| {
+            let beside = self.store.is_none().then(|| fault.clone().remedy("name a folder that can be written with `--into DIR`"));
+            Failure::Disk(beside.map_or(fault, Box::new))
+        })
     }
 }
 
@@ -229,21 +232,15 @@ impl Desk<'_> {
         worst
     }
 
-    pub(super) fn advise(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
-        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
-        let store = match places.open_store(&clock) {
-            Ok(store) => store,
-            Err(failure) => return self.fail(&failure),
-        };
-        let memory = Memory::usual();
-        let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
+    pub(super) fn advise(&mut self, jobs: &[PathBuf], into: &Path, json: bool) -> u8 {
+        let cancel = stop_when_asked();
         let mut worst = exit::READY;
         for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }
             let advised = self.night(job).map(Night::into_job).and_then(|plan| {
-                let advice = advise::advise(&plan, &surroundings, &mut Progress::new(self.voice));
+                let advice = advise::advise(&plan, into, &cancel, &mut Progress::new(self.voice));
                 advice.map(|advice| (plan, advice)).map_err(JobEnded::Failed)
             });
             let faults = advised.as_ref().err().map(JobEnded::faults).unwrap_or_default();

@@ -79,8 +79,9 @@ enum Command {
         /// Job files
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
-        #[command(flatten)]
-        places: Places,
+        /// Folder below which a hidden one is made while it works
+        #[arg(long, value_name = "DIR", default_value = "runs")]
+        into: PathBuf,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
@@ -199,7 +200,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     let code = match &arguments.command {
         Command::Run { jobs, running, json } => desk.run(&files::named(jobs), running, *json),
         Command::Compare { jobs, places, json } => desk.compare(&files::named(jobs), places, *json),
-        Command::Advise { jobs, places, json } => desk.advise(&files::named(jobs), places, *json),
+        Command::Advise { jobs, into, json } => desk.advise(&files::named(jobs), into, *json),
         Command::Check { jobs, places, share, json } => desk.check(&files::named(jobs), places, *share, *json),
         Command::Explain { run, stage } => desk.explain(run, stage),
         Command::Reproduce { runs, into, json } => desk.reproduce(runs, into.as_deref(), *json),

@@ -127,13 +127,15 @@ pub(super) fn finish(works: &Works<'_>, variant: usize, name: &str, surroundings
 }
 
 fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
+    // A stage may have taken the name for something else.
+    let taken = artefacts(record).any(|file| file.name == pages::SUMMARY);
     let summary = folder.join(pages::SUMMARY);
     Published {
         commission: record.commission.clone(),
         name: record.run.clone(),
         verdict: record.verdict,
         order: record.order.as_ref().map(|name| folder.join(name)),
-        summary: summary.is_file().then_some(summary),
+        summary: (!taken && summary.is_file()).then_some(summary),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
         price: Made::of(record).said(Figure::Price),
         was_there,

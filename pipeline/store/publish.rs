@@ -216,7 +216,8 @@ fn put(from: &Path, to: &Path) -> io::Result<bool> {
         other => other,
     };
     match (put(), to.parent()) {
-        (Err(error), Some(folder)) if error.kind() == io::ErrorKind::NotFound && !folder.exists() => {
+        // Another writer may make the folder between this one's two looks at it: it is not looked at, but made.
+        (Err(error), Some(folder)) if error.kind() == io::ErrorKind::NotFound => {
             fs::create_dir_all(folder)?;
             put()
         }

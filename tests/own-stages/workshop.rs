@@ -60,7 +60,16 @@ impl Workshop {
         self.put("job.yaml", format!("{HEAD}{stages}"))
     }
 
-    /// Every file and folder in it, by name, sorted.
+    /// Whether a file of that name is anywhere in it.
+    #[allow(dead_code, reason = "not every test that has a workshop looks for one")]
+    pub(crate) fn holds(&self, name: &str) -> bool {
+        let mut found = Vec::new();
+        walk(self.0.path(), &mut found);
+        found.iter().any(|path| path.file_name().is_some_and(|other| other == name))
+    }
+
+    /// Every file and folder in it by name, sorted, but for what is kept beside runs: the store, the ledger and inputs, and
+    /// folders that hold nothing else.
     #[allow(dead_code, reason = "not every test that has a workshop looks at all of it")]
     pub(crate) fn content(&self) -> Vec<String> {
         let mut found = Vec::new();
@@ -69,6 +78,12 @@ impl Workshop {
             .iter()
             .map(|path| path.strip_prefix(self.0.path()).unwrap().to_string_lossy().replace('\\', "/"))
             .collect();
+        let beside = |name: &String| {
+            let parts: Vec<&str> = name.split('/').collect();
+            let kept = |part: &&str| matches!(*part, ".store" | "ledger" | "inputs");
+            parts.iter().any(kept) || matches!(parts[..], ["runs"] | ["runs", _] | ["disk", "C-1"])
+        };
+        names.retain(|name| !beside(name));
         names.sort();
         names
     }
@@ -76,8 +91,9 @@ impl Workshop {
 
 #[allow(dead_code, reason = "as above")]
 fn walk(folder: &Path, found: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
+    // What runs meanwhile may take a folder away.
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let path = entry.path();
         if path.is_dir() {
             walk(&path, found);
         }
