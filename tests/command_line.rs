@@ -250,6 +250,22 @@ fn one_that_fails_does_not_stop_the_others() {
 }
 
 #[test]
+fn check_lists_variants_and_takes_patterns() {
+    let shop = Workshop::new();
+    let job = std::fs::read_to_string(shop.job(GOOD)).unwrap();
+    shop.put("night.yaml", job + "variants: { every: { blocks.size: [3 mm, 4 mm] } }\n");
+    let said = own(&shop, &["check", "nig*.yaml"]);
+    assert_eq!(said.code, exit::READY);
+    for part in ["variants 2 (2 combined)", "1. size-3mm", "blocks.size 4 mm"] {
+        assert!(said.out.contains(part), "{part}: {}", said.out);
+    }
+    let said = own(&shop, &["check", "night.yaml", "--share", "2/2", "--json"]);
+    let said: Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!(said["variants"]["listed"][0]["changes"]["blocks.size"], "4 mm");
+    assert_eq!(own(&shop, &["check", "none*.yaml"]).code, exit::WRONG_JOB);
+}
+
+#[test]
 fn check_says_the_chain_in_words() {
     let shop = Workshop::new();
     shop.job(GOOD);

@@ -346,6 +346,32 @@ fn a_job_without_variants_is_the_only_one_of_its_night() {
     assert_eq!(night.in_words(None), night.job().in_words());
 }
 
+/// Files that are made to hurt are refused in the time that their length takes.
+#[test]
+fn large_blocks_of_variants_come_to_an_end() {
+    let many = |count: u32, entry: fn(u32) -> String| (0..count).map(entry).collect::<String>();
+    let changes = many(40_000, |n| format!("bore.w{n}: 1, "));
+    let blocks = [
+        (format!("  every:\n{}", many(30_000, |n| format!("    bore.w{n}: [1]\n"))), "settings are changed here"),
+        (format!("  together:\n{}", many(30_000, |n| format!("    bore.w{n}: [1]\n"))), "settings are changed here"),
+        (format!("  named:\n{}", many(30_000, |n| format!("    n{n}: {{ bore.wall: {n} }}\n"))), "at most 20000"),
+        (format!("  named: {{ x: {{ {changes} }} }}\n"), "settings are changed here"),
+        (format!("  every: {{ bore: [{{ {changes} }}] }}\n"), "settings are changed here"),
+        (format!("  every: {{ bore.wall: [{}] }}\n", many(60_000, |n| format!("{n}, "))), "at most 20000"),
+        (
+            format!(
+                "  every: {{ bore.wall: [1, 2] }}\n  skip:\n{}",
+                many(30_000, |n| format!("    - {{ bore.wall: {n} }}\n"))
+            ),
+            "at most 1000",
+        ),
+    ];
+    for (variants, part) in blocks {
+        let all = faults(&variants);
+        assert!(all.iter().any(|fault| fault.contains(part)), "{part}: {:?}", all.first());
+    }
+}
+
 /// A night from lists, given in any order.
 fn night_of(sizes: &[u32], walls: &[u32], named: &[u32]) -> Night {
     let list = |values: &[u32]| values.iter().map(|n| format!("{n} mm")).collect::<Vec<_>>().join(", ");
@@ -384,6 +410,22 @@ proptest! {
             prop_assert!(mine.iter().all(|name| seen.insert(name.clone())));
         }
         prop_assert_eq!(seen, set(&night));
+    }
+
+    /// A night with a byte changed and cut short is planned, or refused with faults that can be shown.
+    #[test]
+    fn spoilt_nights_are_refused_in_words(at in 0_usize..1800, byte in b' '..b'~', end in 0_usize..6000) {
+        let mut job = include_bytes!("../jobs/harbour-night.yaml").to_vec();
+        let at = at.min(job.len() - 1);
+        job[at] = byte;
+        job.truncate(end.max(1));
+        let planned = turnhue::plan::plan_night_bytes("job.yaml", job, std::path::Path::new("nowhere"), &turnhue_stages::shipped());
+        // The model is not there, so that nothing can be planned.
+        let faults = planned.err().unwrap();
+        prop_assert!(!faults.is_empty());
+        for fault in faults {
+            prop_assert!(!fault.render(false).is_empty());
+        }
     }
 
     /// Names are folders on every system, short, and no two the same where case does not count.
