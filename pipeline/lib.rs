@@ -25,7 +25,9 @@
 //! ```
 //! use std::path::Path;
 //! use std::sync::atomic::AtomicBool;
-//! use turnhue::{clock::SystemClock, events::Silence, plan::plan_bytes, run};
+//! use turnhue::clock::{Clock as _, SystemClock};
+//! use turnhue::{events::Silence, plan::plan_bytes, run, store::Store};
+//! use turnhue_stages::units::Memory;
 //!
 //! let job = br#"
 //! commission: tour
@@ -41,10 +43,12 @@
 //!
 //! let folder = tempfile::tempdir()?;
 //! let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-//! let surroundings = run::Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
+//! let store = Store::open(&folder.path().join(".store"), clock.now()).unwrap();
+//! let surroundings =
+//!     run::Surroundings { into: folder.path(), store: &store, clock: &clock, cancel: &cancel, memory: Memory::usual() };
 //! let published = run::run(&plan, &surroundings, &mut Silence).unwrap();
 //! assert!(published.folder.join(run::RECORD).is_file());
-//! assert_eq!(published.order(), None); // `colour` makes the file to order
+//! assert_eq!(published.order, None); // `colour` makes the file to order
 //! # Ok::<(), std::io::Error>(())
 //! ```
 //!
@@ -66,6 +70,7 @@ pub mod model;
 pub mod night;
 pub mod pages;
 pub mod plan;
+pub mod reproduce;
 pub mod run;
 pub mod schema;
 mod shelf;

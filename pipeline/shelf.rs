@@ -12,6 +12,7 @@ use tempfile::TempDir;
 use turnhue_reports::record;
 use turnhue_stages::stage::Shelf;
 
+use crate::ledger::{INPUTS, LEDGER, NIGHTS};
 use crate::store::writer;
 
 /// A hidden folder for files that are not kept: gone when it is dropped, with the folders made for it.
@@ -166,11 +167,15 @@ impl Drop for RunFolder {
     }
 }
 
-/// Takes away what writers that are gone left unfinished in the folder of all runs, and the folder for it if that is empty.
-pub(crate) fn sweep(into: &Path) {
+/// Takes away what writers that are gone left unfinished in the folder of all runs, with the folder for it if that is then
+/// empty, and in a commission's.
+pub(crate) fn sweep(into: &Path, commission: &str) {
     let unfinished = into.join(UNFINISHED);
     writer::sweep(&unfinished);
     let _ = fs::remove_dir(unfinished);
+    let commission = into.join(commission);
+    let nights = fs::read_dir(commission.join(NIGHTS)).into_iter().flatten().flatten().map(|night| night.path());
+    [LEDGER, INPUTS].map(|name| commission.join(name)).into_iter().chain(nights).for_each(|f| writer::sweep_files(&f));
 }
 
 fn plain_name(name: &str) -> io::Result<()> {
@@ -183,12 +188,7 @@ fn plain_name(name: &str) -> io::Result<()> {
 
 /// Puts a file in the place of an older one, whole or not at all.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".page-").suffix(".unfinished");
-    // Left to itself, a temporary file is for its owner alone; this one is for whoever may read the folder.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(path.parent().unwrap_or(Path::new(".")))?;
+    let mut file = writer::file_in(path.parent().unwrap_or(Path::new(".")), "page", 0o666)?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
@@ -239,27 +239,49 @@ mod tests {
         names
     }
 
+    fn run(home: &Path, name: &str) -> RunFolder {
+        RunFolder::open(home, "C-1", name).unwrap()
+    }
+
     #[test]
     fn a_run_appears_whole() {
         let home = tempfile::tempdir().unwrap();
-        let parent = home.path().join("runs/C-1");
-        let mut folder = RunFolder::open(&parent, "r").unwrap();
-        folder.create("a.txt").unwrap().write_all(b"abc").unwrap();
-        assert_eq!(names(&parent), [".r.unfinished"]);
+        let into = home.path().join("runs");
+        let mut folder = run(&into, "r");
+        folder.write("a.txt", "letters", b"abc").unwrap();
+        assert_eq!(names(&into.join("C-1")), [""; 0]);
         // BLAKE3 of "abc": the team's published test value, also printed by `b3sum`.
-        assert_eq!(folder.file("a.txt", "").blake3, "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85");
-        let target = folder.publish().unwrap();
-        assert_eq!(names(&parent), ["r"]);
+        let digest = "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85";
+        assert_eq!(folder.files()[0].blake3, digest);
+        let (target, was_there) = folder.publish().unwrap();
+        assert_eq!((names(&into.join("C-1")), was_there), (vec!["r".to_owned()], false));
         assert_eq!(fs::read(target.join("a.txt")).unwrap(), b"abc");
+        sweep(&into, "C-1");
+        assert_eq!(names(&into), ["C-1"]);
     }
 
     #[test]
     fn an_abandoned_run_leaves_nothing() {
         let home = tempfile::tempdir().unwrap();
-        let mut folder = RunFolder::open(&home.path().join("runs/C-1"), "r").unwrap();
-        folder.create("a.txt").unwrap().write_all(b"abc").unwrap();
+        let into = home.path().join("runs");
+        let mut folder = run(&into, "r");
+        folder.write("a.txt", "letters", b"abc").unwrap();
         drop(folder);
-        assert!(names(home.path()).is_empty());
+        sweep(&into, "C-1");
+        assert!(!into.join("C-1").exists() && names(home.path()).len() <= 1);
+    }
+
+    #[test]
+    fn whoever_comes_second_leaves_the_first_ones_run_alone() {
+        let home = tempfile::tempdir().unwrap();
+        let (mut first, mut second) = (run(home.path(), "r"), run(home.path(), "r"));
+        first.write("a.txt", "letters", b"abc").unwrap();
+        second.write("a.txt", "letters", b"other").unwrap();
+        assert!(!first.publish().unwrap().1);
+        let (target, was_there) = second.publish().unwrap();
+        assert!(was_there);
+        assert_eq!(fs::read(target.join("a.txt")).unwrap(), b"abc");
+        assert_eq!(names(&home.path().join("C-1")), ["r"]);
     }
 
     #[test]
@@ -282,26 +304,14 @@ mod tests {
     }
 
     #[test]
-    fn a_name_belongs_to_one_run() {
+    fn files_stay_in_their_folder_and_are_made_once() {
         let home = tempfile::tempdir().unwrap();
-        let first = RunFolder::open(home.path(), "r").unwrap();
-        let second = RunFolder::open(home.path(), "r").unwrap();
-        assert_eq!((first.name(), second.name()), ("r", "r-2"));
-        first.publish().unwrap();
-        second.publish().unwrap();
-        assert_eq!(RunFolder::open(home.path(), "r").unwrap().name(), "r-3");
-        assert_eq!(names(home.path()), ["r", "r-2"]);
-    }
-
-    #[test]
-    fn artefacts_stay_in_their_folder_and_are_made_once() {
-        let home = tempfile::tempdir().unwrap();
-        let mut folder = RunFolder::open(home.path(), "r").unwrap();
+        let mut folder = run(home.path(), "r");
         for name in ["", ".", "..", "../x", "a/b", "/x"] {
-            assert!(folder.create(name).is_err(), "{name}");
+            assert!(folder.write(name, "", b"").is_err(), "{name}");
         }
-        assert!(folder.create("a").is_ok());
-        assert!(folder.create("a").is_err());
+        assert!(folder.write("a", "", b"").is_ok());
+        assert!(folder.write("a", "", b"").is_err());
     }
 
     #[cfg(unix)]
@@ -311,7 +321,7 @@ mod tests {
         let home = tempfile::tempdir().unwrap();
         let usual = home.path().join("usual");
         fs::create_dir(&usual).unwrap();
-        let run = RunFolder::open(home.path(), "r").unwrap().publish().unwrap();
+        let (run, _) = run(home.path(), "r").publish().unwrap();
         let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
         assert_eq!(mode(&run), mode(&usual));
     }

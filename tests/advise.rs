@@ -12,15 +12,17 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use assert_cmd::Command;
 use serde_json::Value;
 use turnhue::advise::advise;
-use turnhue::clock::SystemClock;
+use turnhue::clock::{Clock as _, SystemClock};
 use turnhue::events::{Event, Listener, Silence};
 use turnhue::exit;
 use turnhue::plan::{Plan, plan};
 use turnhue::run::{Failure, Published, Surroundings, run};
+use turnhue::store::Store;
 use turnhue_reports::advice::{Advice, Effect};
 use turnhue_reports::record::Record;
 use turnhue_stages::findings::{Severity, Value as Said};
 use turnhue_stages::shipped;
+use turnhue_stages::units::Memory;
 use workshop::{HEAD, Workshop};
 
 /// The project's jobs.
@@ -50,13 +52,18 @@ fn planned(job: &Path) -> Plan {
 
 fn advised(shop: &Workshop, job: &Path) -> Advice {
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-    let surroundings = Surroundings { into: &shop.path("runs"), clock: &clock, cancel: &cancel };
+    let (into, store) = (shop.path("runs"), Store::open(&shop.path("runs/.store"), clock.now()).unwrap());
+    let memory = Memory::usual();
+    let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
     advise(&planned(job), &surroundings, &mut Silence).unwrap()
 }
 
 fn made(shop: &Workshop, plan: &Plan) -> Result<Published, Failure> {
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-    run(plan, &Surroundings { into: &shop.path("runs"), clock: &clock, cancel: &cancel }, &mut Silence)
+    let (into, store) = (shop.path("runs"), Store::open(&shop.path("runs/.store"), clock.now()).unwrap());
+    let memory = Memory::usual();
+    let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
+    run(plan, &surroundings, &mut Silence)
 }
 
 fn number(record: &Record, stage: &str, name: &str) -> f64 {
@@ -84,7 +91,7 @@ fn rows_are_what_the_job_comes_to_by_hand() {
     assert_eq!(advice.own, Some(2.4));
     for size in &advice.sizes {
         let (by_hand, job) = workshop(&format!("cell: {} mm", size.cell), "");
-        let record = made(&by_hand, &planned(&job)).unwrap().record;
+        let record = made(&by_hand, &planned(&job)).unwrap().record().unwrap();
         let near = |is: Option<f64>, stage: &str, name: &str| {
             let told = number(&record, stage, name);
             assert!((is.unwrap() - told).abs() < 1e-8, "{name} at {}: {is:?}, by hand {told}", size.cell);
@@ -147,7 +154,7 @@ fn a_cell_that_is_left_to_be_found_is_found_and_recorded() {
     );
     // Leaving out what only informs does not leave out what has to find the cell.
     let published = made(&shop, &plan.without_advice()).unwrap();
-    let record = &published.record;
+    let record = &published.record().unwrap();
     let advice = record.advice.as_ref().unwrap();
     let chosen = advice.chosen().unwrap();
     assert_eq!(chosen.effect, Some(Effect::Holds));
@@ -158,16 +165,16 @@ fn a_cell_that_is_left_to_be_found_is_found_and_recorded() {
     assert!((number(record, "voxelise", "cell") - chosen.cell).abs() < 1e-12);
     let published = made(&shop, &planned(&job)).unwrap();
     // What was found stands in the folder and reads back; nothing else of the comparison is left.
-    for file in &published.record.advice.as_ref().unwrap().files {
+    for file in &published.record().unwrap().advice.as_ref().unwrap().files {
         let bytes = fs::read(published.folder.join(&file.name)).unwrap();
         assert_eq!(file.blake3, blake3::hash(&bytes).to_hex().as_str(), "{}", file.name);
     }
     let csv = fs::read_to_string(published.folder.join("advice.csv")).unwrap();
     assert_eq!(csv.lines().count(), 4);
     let json: Advice = serde_json::from_slice(&fs::read(published.folder.join("advice.json")).unwrap()).unwrap();
-    assert_eq!(json.sizes, published.record.advice.as_ref().unwrap().sizes);
+    assert_eq!(json.sizes, published.record().unwrap().advice.as_ref().unwrap().sizes);
     let read = turnhue_reports::record::read(&published.folder.join("run.json")).unwrap();
-    assert_eq!(read, published.record);
+    assert_eq!(read, published.record().unwrap());
     let page = fs::read_to_string(published.summary.unwrap()).unwrap();
     assert!(page.contains("id=\"advice\"") && page.contains("is the smallest cell whose effect holds"));
     assert!(fs::read_dir(&published.folder).unwrap().all(|entry| entry.unwrap().file_type().unwrap().is_file()));
@@ -291,7 +298,9 @@ fn a_comparison_that_is_stopped_leaves_nothing() {
     let (shop, job) = workshop("cell: 3 mm", "advise: { from: 3 mm, to: 6 mm, sizes: 20 }\n");
     let before = shop.content();
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-    let surroundings = Surroundings { into: &shop.path("runs"), clock: &clock, cancel: &cancel };
+    let (into, store) = (shop.path("runs"), Store::open(&shop.path("runs/.store"), clock.now()).unwrap());
+    let memory = Memory::usual();
+    let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
     assert!(matches!(advise(&planned(&job), &surroundings, &mut Stops(&cancel)), Err(Failure::Cancelled)));
     cancel.store(false, Ordering::Relaxed);
     assert!(matches!(run(&planned(&job), &surroundings, &mut Stops(&cancel)), Err(Failure::Cancelled)));
@@ -328,7 +337,7 @@ fn the_sad_ball_fails_and_says_what_would_hold() {
         .replace("  - proof\n", "  - proof: { pixels: 64, film: 0 }\n")
         .replace("to: 5 mm }", "to: 3 mm, sizes: 2 }");
     let published = made(&shop, &planned(&shop.put("job.yaml", job))).unwrap();
-    let record = &published.record;
+    let record = &published.record().unwrap();
     assert_eq!(record.verdict, turnhue_reports::record::Verdict::HasFaults);
     let fails = record.findings().into_iter().find(|(_, finding)| finding.code == "effect-fails").unwrap().1;
     assert!(fails.message.contains("0.60 mm") && fails.remedy.contains("would hold"), "{fails:?}");

@@ -92,7 +92,7 @@ variants: {}
     shows(&faults[7], &["botom", "is `bottom` meant?"]);
     shows(&faults[8], &["rate.yaml", "`rates.yaml`"]);
     shows(&faults[9], &["`pack` comes twice"]);
-    shows(&faults[10], &["variants are not yet supported"]);
+    shows(&faults[10], &["nothing is listed here", "voxelise.cell: [2 mm, 3 mm]"]);
 }
 
 #[test]

@@ -12,13 +12,15 @@ use std::sync::LazyLock;
 use std::sync::atomic::AtomicBool;
 
 use glam::DVec3;
-use turnhue::clock::SystemClock;
+use turnhue::clock::{Clock as _, SystemClock};
 use turnhue::events::Silence;
 use turnhue::plan::{Plan, plan};
 use turnhue::run::{Surroundings, run};
+use turnhue::store::Store;
 use turnhue_reports::record::Record;
 use turnhue_stages::formats::stl;
 use turnhue_stages::shipped;
+use turnhue_stages::units::Memory;
 use turnhue_stages::solid::Surface;
 use workshop::Workshop;
 use zip::ZipWriter;
@@ -47,7 +49,11 @@ fn planned(shop: &Workshop, model: &str) -> Result<Plan, String> {
 fn made(shop: &Workshop, model: &str) -> Record {
     let plan = planned(shop, model).unwrap_or_else(|faults| panic!("{faults}"));
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
-    run(&plan, &Surroundings { into: &shop.path("runs"), clock: &clock, cancel: &cancel }, &mut Silence).unwrap().record
+    let store = Store::open(&shop.path("runs/.store"), clock.now()).unwrap();
+    let into = shop.path("runs");
+    let surroundings =
+        Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory: Memory::usual() };
+    run(&plan, &surroundings, &mut Silence).unwrap().record().unwrap()
 }
 
 /// The digest of the piece's surface, cube by cube.
@@ -188,7 +194,7 @@ fn every_file_that_a_model_names_is_in_the_record() {
     assert_eq!(input.name.replace('\\', "/"), "models/whelk.bin");
     assert_eq!((input.bytes, &input.blake3), (buffer.len() as u64, &blake3::hash(&buffer).to_hex().to_string()));
     // Another buffer gives the run another name.
-    let digest = |record: &Record| record.run.split('-').nth(2).unwrap().to_owned();
+    let digest = |record: &Record| record.run.rsplit('-').next().unwrap().to_owned();
     let mut other = buffer.clone();
     other[2] ^= 1;
     shop.put("models/whelk.bin", other);

@@ -1,19 +1,10 @@
-//! What the stages said of a piece, as a row among others. Facts are found by their stage and name.
+//! What the stages of a trial said, and what cannot be told without one of them.
 
-use turnhue_reports::advice::{Effect, Money, Size};
-use turnhue_stages::findings::{Fact, Finding, Severity, Value};
+pub(crate) use turnhue_reports::advice::{JUDGES, PRICES};
+use turnhue_reports::advice::{MEASURES, Size, StageSaid};
+use turnhue_stages::findings::{Fact, Finding};
 
 use crate::plan::PlannedStep;
-
-/// The stage that tells whether the effect holds.
-pub(crate) const JUDGES: &str = "proof";
-/// The stage that says what the piece costs.
-pub(super) const PRICES: &str = "estimate";
-/// The stage that measures the file to order.
-const MEASURES: &str = "validate";
-
-/// Faults of the effect itself: what they say stands in the row's `effect`.
-const OF_THE_EFFECT: &str = "effect-";
 
 /// What the stages said of one piece, in order: each stage with its facts and findings.
 #[derive(Debug, Default)]
@@ -22,80 +13,11 @@ pub(super) struct Told {
 }
 
 impl Told {
-    /// The last value of that name that the stage said; of any stage where none is named.
-    fn value(&self, stage: Option<&str>, name: &str) -> Option<&Value> {
-        let said = self.stages.iter().rev().filter(|(by, ..)| stage.is_none_or(|stage| stage == *by));
-        let mut facts = said.flat_map(|(_, facts, _)| facts.iter().rev());
-        facts.find(|fact| fact.name == name).map(|fact| &fact.value)
-    }
-
-    fn number(&self, stage: Option<&str>, name: &str) -> Option<f64> {
-        match self.value(stage, name)? {
-            Value::Number(number) => Some(tidy(*number)).filter(|number| number.is_finite()),
-            #[expect(clippy::cast_precision_loss, reason = "no count comes near 2^53")]
-            Value::Whole(whole) => Some(*whole as f64),
-            _ => None,
-        }
-    }
-
-    fn text(&self, name: &str) -> Option<&str> {
-        match self.value(Some(JUDGES), name)? {
-            Value::Text(text) => Some(text),
-            _ => None,
-        }
-    }
-
     /// The row of this piece.
     pub(super) fn row(&self, cell: f64) -> Size {
-        let whole = |name| match self.value(None, name)? {
-            Value::Whole(whole) => Some(*whole),
-            _ => None,
-        };
-        let price = match self.value(Some(PRICES), "price") {
-            Some(Value::Money { amount, currency }) => {
-                Some(Money { amount: amount.clone(), currency: currency.clone() })
-            }
-            _ => None,
-        };
-        let measured = |name| self.number(Some(MEASURES), name);
-        let thinnest =
-            [measured("thinnest wall"), measured("thinnest part")].into_iter().flatten().min_by(f64::total_cmp);
-        Size {
-            cell,
-            cells: whole("cells after repair").or_else(|| whole("cells")),
-            effect: self.text("effect").and_then(Effect::named),
-            decided_by: self.text("decided by").map(str::to_owned),
-            legibility: self.number(Some(JUDGES), "legibility"),
-            separation: self.number(Some(JUDGES), "separation kept"),
-            likeness: self.number(None, "volume overlap"),
-            price,
-            weight: measured("weight").or_else(|| self.number(Some(PRICES), "weight")),
-            smallest_wall: thinnest,
-            smallest_cell_that_holds: self.number(Some(JUDGES), "smallest cell that holds"),
-            smallest_size_that_holds: self.text("smallest size that holds").map(str::to_owned),
-            faults: self.faults(),
-            refused: None,
-        }
+        let said = self.stages.iter().map(|(stage, facts, findings)| StageSaid { stage, facts, findings });
+        Size::said(cell, &said.collect::<Vec<_>>())
     }
-
-    /// The codes of the faults, each once, in the order in which they were found.
-    fn faults(&self) -> Vec<String> {
-        let found = self.stages.iter().flat_map(|(.., findings)| findings);
-        let grave = found.filter(|f| f.severity == Severity::Fault && !f.code.starts_with(OF_THE_EFFECT));
-        let mut codes: Vec<String> = Vec::new();
-        for finding in grave {
-            if !codes.contains(&finding.code) {
-                codes.push(finding.code.clone());
-            }
-        }
-        codes
-    }
-}
-
-/// To nine digits behind the point: what is a sum of rounded parts reads as the number that is meant.
-fn tidy(number: f64) -> f64 {
-    let rounded = (number * 1e9).round() / 1e9;
-    if rounded.is_finite() { rounded } else { number }
 }
 
 /// What cannot be told without stages that the chain lacks, and the line to add.
@@ -113,7 +35,8 @@ pub(super) fn missing(steps: &[PlannedStep]) -> Vec<String> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
-    use turnhue_stages::findings::Unit;
+    use turnhue_reports::advice::Effect;
+    use turnhue_stages::findings::{Unit, Value};
 
     use super::*;
 

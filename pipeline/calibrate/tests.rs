@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use turnhue_reports::record::{File as RecordFile, JobText, Tool, Verdict};
+use turnhue_reports::record::{File as RecordFile, Tool, Verdict};
 use turnhue_stages::conformance;
 
 use super::*;
@@ -55,9 +55,10 @@ fn record(stage: &str) -> Record {
         verdict: Verdict::NotValidated,
         order: None,
         tool: Tool { name: "turnhue".to_owned(), version: "0.1.0".to_owned() },
-        started: String::new(),
-        seconds: 0.0,
-        job: JobText { file: String::new(), text: String::new() },
+        variant: None,
+        started: None,
+        seconds: None,
+        job: None,
         resolved: serde_json::Value::Null,
         process,
         inputs: vec![],
@@ -68,7 +69,8 @@ fn record(stage: &str) -> Record {
             settings: serde_json::Value::Null,
             needs: vec![],
             gives: vec![],
-            seconds: 0.0,
+            seconds: None,
+            key: None,
             facts: ladders().facts(),
             findings: vec![],
             artefacts: vec![artefact("coupon.3mf", "0123456789abcdef0123456789abcdef")],

@@ -1,7 +1,8 @@
 //! The commands that make pieces, or say what making them would come to: run, advise, check, compare.
 
+use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use serde_json::{Value, json};
@@ -35,6 +36,11 @@ impl Places {
     }
 
     pub(super) fn open_store(&self, clock: &dyn Clock) -> Result<Store, Failure> {
+        fs::create_dir_all(&self.into).map_err(|error| {
+            let message = format!("could not make a run folder in {}: {error}", self.into.display());
+            let remedy = "name a folder that can be written with `--into DIR`";
+            Failure::Disk(Box::new(Diagnostic::error(message).remedy(remedy)))
+        })?;
         Store::open(&self.store_folder(), clock.now()).map_err(Failure::Disk)
     }
 }
@@ -57,31 +63,19 @@ pub(super) struct Running {
 
 impl Desk<'_> {
     pub(super) fn run(&mut self, jobs: &[PathBuf], running: &Running, json: bool) -> u8 {
-        let cancel = stop_when_asked();
-        let clock = SystemClock::start();
-        let store = match running.places.open_store(&clock) {
-            Ok(store) => store,
-            Err(failure) => return self.fail(&failure),
-        };
-        let into = running.places.into.as_path();
-        let surroundings = Surroundings { into, store: &store, clock: &clock, cancel: &cancel, memory: running.memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
+        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }
-            worst = worst.max(self.run_job(job, running, &surroundings, json));
+            worst = worst.max(self.run_job(job, running, &cancel, &clock, json));
         }
         worst
     }
 
-    fn run_job(&mut self, job: &Path, running: &Running, surroundings: &Surroundings<'_>, json: bool) -> u8 {
+    fn run_job(&mut self, job: &Path, running: &Running, cancel: &AtomicBool, clock: &dyn Clock, json: bool) -> u8 {
         let night = match self.night(job) {
-            Ok(night) if running.no_advice => night.without_advice(),
             Ok(night) => night,
             Err(ended) => {
                 self.tell(job, &ended, json);
@@ -89,17 +83,27 @@ impl Desk<'_> {
             }
         };
         night.cautions().iter().for_each(|caution| self.voice.diagnose(caution));
-        let plans: Vec<Plan> = match running.share {
-            Some(share) => share.of(&night).into_iter().cloned().collect(),
-            None => night.plans().to_vec(),
+        let night = if running.no_advice { night.without_advice() } else { night };
+        let night = if let Some(share) = running.share { night.share(share) } else { night };
+        let plans = night.plans();
+        // Not before the job is known to be right: a wrong one leaves nothing behind.
+        let store = match running.places.open_store(clock) {
+            Ok(store) => store,
+            Err(failure) => {
+                let ended = JobEnded::Failed(failure);
+                self.tell(job, &ended, json);
+                return ended.code();
+            }
         };
+        let into = running.places.into.as_path();
+        let surroundings = &Surroundings { into, store: &store, clock, cancel, memory: running.memory };
         let mut progress = Progress::new(self.voice);
-        let ended = night::run(&plans, surroundings, &mut progress);
+        let ended = night::run(plans, surroundings, &mut progress);
         drop(progress);
         match ended {
             Ok(ended) if night.has_variants() => {
                 let page = running.share.is_none().then(|| night::draw_page(&night, surroundings));
-                self.tell_night(job, &plans, &ended, page, json)
+                self.tell_night(job, plans, &ended, page, json)
             }
             Ok(ended) => {
                 let ended = ended.into_iter().next().map_or(JobEnded::Failed(Failure::Cancelled), JobEnded::of);
@@ -153,7 +157,10 @@ impl Desk<'_> {
         } else if !self.voice.quiet {
             self.out.print(&harmless(&night_in_words(plans, ended, page.as_ref())));
         }
-        ended.iter().map(|ended| code_of_variant(ended)).max().unwrap_or(exit::READY)
+        // What was not run because the disk is full was not stopped by anybody.
+        let full = ended.iter().any(|ended| matches!(ended, Ended::Failed(Failure::Full(_))));
+        let counted = ended.iter().filter(|ended| !full || !matches!(ended, Ended::NotRun));
+        counted.map(code_of_variant).max().unwrap_or(exit::READY)
     }
 
     /// Draws the pages of jobs with variants from what is there of them.
@@ -165,12 +172,8 @@ impl Desk<'_> {
         };
         let memory = Memory::usual();
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             let drawn = self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
             match drawn {
                 Ok(page) if json => self.out.json(&json!({
@@ -189,6 +192,43 @@ impl Desk<'_> {
         worst
     }
 
+    pub(super) fn check(&mut self, jobs: &[PathBuf], places: &Places, share: Option<Share>, json: bool) -> u8 {
+        // Where there is a store, it knows how long things took; none is made for that.
+        let clock = SystemClock::start();
+        let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
+        let took = |plan: &Plan, stage: usize| night::took(store.as_ref()?, plan, stage);
+        let mut worst = exit::READY;
+        for job in jobs {
+            let (night, faults) = match self.night(job) {
+                Ok(night) => {
+                    let cautions = night.cautions().to_vec();
+                    let night = if let Some(share) = share { night.share(share) } else { night };
+                    (Some(night), cautions)
+                }
+                Err(ended) => {
+                    worst = worst.max(ended.code());
+                    (None, ended.faults())
+                }
+            };
+            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            if json {
+                let plan = night.as_ref().map(Night::job);
+                self.out.json(&json!({
+                    "job": text(job),
+                    "plan": plan.map(Plan::resolved),
+                    "memory": plan.and_then(Plan::memory).map(|(memory, _)| memory.bytes()),
+                    "variants": night.as_ref().map(|night| night.variants_json(Some(&took))),
+                    "faults": faults,
+                }));
+            } else if let Some(night) = night
+                && !self.voice.quiet
+            {
+                self.out.print(&night.in_words(Some(&took)));
+            }
+        }
+        worst
+    }
+
     pub(super) fn advise(&mut self, jobs: &[PathBuf], places: &Places, json: bool) -> u8 {
         let (cancel, clock) = (stop_when_asked(), SystemClock::start());
         let store = match places.open_store(&clock) {
@@ -197,12 +237,8 @@ impl Desk<'_> {
         };
         let memory = Memory::usual();
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
-        let jobs = match self.jobs(jobs) {
-            Ok(jobs) => jobs,
-            Err(code) => return code,
-        };
         let mut worst = exit::READY;
-        for job in &jobs {
+        for job in jobs {
             if cancel.load(Ordering::Relaxed) {
                 return exit::STOPPED;
             }
@@ -343,7 +379,7 @@ fn variant_json(plan: &Plan, ended: &Ended) -> Value {
         Ended::NotRun => (None, None),
     };
     let mut json = published_json(published);
-    json["variant"] = plan.variant().map(|variant| variant.name.clone()).into();
+    json["variant"] = plan.variant().map(|variant| variant.name().to_owned()).into();
     json["faults"] = json!(fault.into_iter().collect::<Vec<_>>());
     json
 }

@@ -1,5 +1,6 @@
 //! The command line.
 
+mod keeping;
 mod making;
 
 use std::ffi::OsString;
@@ -15,12 +16,14 @@ use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
 use turnhue_reports::record;
 use turnhue_stages::chain::coupon::reading::Row;
+use turnhue_stages::units::Memory;
 
 use self::making::{JobEnded, Places, Running, code_of};
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, nearest};
-use crate::plan::{Night, Stages, plan_night};
+use crate::job::files;
+use crate::plan::{Night, Share, Stages, plan_night};
 use crate::run::{Failure, RECORD};
 use crate::terminal::Voice;
 use crate::{exit, ledger, night, pages, schema};
@@ -90,9 +93,51 @@ enum Command {
         jobs: Vec<PathBuf>,
         #[command(flatten)]
         places: Places,
+        /// Look at this share of the variants alone: 3/8 is the third of eight
+        #[arg(long, value_name = "I/N")]
+        share: Option<Share>,
         /// Print one JSON object a job
         #[arg(long)]
         json: bool,
+    },
+    /// Say why a stage of a run was run, or taken from the store
+    Explain {
+        /// A run folder
+        #[arg(value_name = "RUN")]
+        run: PathBuf,
+        /// A stage of it
+        stage: String,
+    },
+    /// Make runs anew from their records alone, in a fresh place, and compare every file byte by byte
+    #[command(after_help = exit::HELP)]
+    Reproduce {
+        /// Run folders, each within the folder of its commission
+        #[arg(required = true, value_name = "RUN")]
+        runs: Vec<PathBuf>,
+        /// An empty folder that is kept; else one is made that goes away
+        #[arg(long, value_name = "DIR")]
+        into: Option<PathBuf>,
+        /// Print one JSON object a run
+        #[arg(long)]
+        json: bool,
+    },
+    /// Make room in the store of results: the least recently used go first, those that a record names stay
+    Tidy {
+        #[command(flatten)]
+        places: Places,
+        /// So much may be left, such as 20 GiB; without it, what no record names goes
+        #[arg(long, value_name = "SIZE")]
+        keep: Option<Memory>,
+        /// Let also go what records name; it is made again when it is needed
+        #[arg(long)]
+        all: bool,
+        /// Let also go what others left unfinished of whom nothing is known here, such as other machines; ends the work of
+        /// whoever is still at it
+        #[arg(long)]
+        others: bool,
+        /// Only say what would go
+        #[arg(long)]
+        dry: bool,
     },
     /// List the stages, or every setting of one with its type, unit and default
     Stages {
@@ -152,10 +197,15 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, running, json } => desk.run(jobs, running, *json),
-        Command::Compare { jobs, places, json } => desk.compare(jobs, places, *json),
-        Command::Advise { jobs, places, json } => desk.advise(jobs, places, *json),
-        Command::Check { jobs, places, json } => { let _ = (jobs, places, json); 0 },
+        Command::Run { jobs, running, json } => desk.run(&files::named(jobs), running, *json),
+        Command::Compare { jobs, places, json } => desk.compare(&files::named(jobs), places, *json),
+        Command::Advise { jobs, places, json } => desk.advise(&files::named(jobs), places, *json),
+        Command::Check { jobs, places, share, json } => desk.check(&files::named(jobs), places, *share, *json),
+        Command::Explain { run, stage } => desk.explain(run, stage),
+        Command::Reproduce { runs, into, json } => desk.reproduce(runs, into.as_deref(), *json),
+        Command::Tidy { places, keep, all, others, dry } => {
+            desk.tidy(places, keep.unwrap_or(Memory::from_bytes(0)), *all, *others, *dry)
+        }
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
@@ -251,14 +301,6 @@ impl Desk<'_> {
             Ok(planned) => planned.map_err(JobEnded::Refused),
             Err(_) => Err(JobEnded::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
-    }
-
-    /// The job files that arguments name, patterns among them.
-    fn jobs(&self, arguments: &[PathBuf]) -> Result<Vec<PathBuf>, u8> {
-        Ok::<Vec<PathBuf>, Vec<Diagnostic>>(arguments.to_vec()).map_err(|faults| {
-            faults.iter().for_each(|fault| self.voice.diagnose(fault));
-            exit::WRONG_JOB
-        })
     }
 
     /// Tells of a failure, and gives its exit code.

@@ -65,7 +65,17 @@ pub(crate) fn read<T: DeserializeOwned>(
     value: Value,
     faults: &mut Vec<Diagnostic>,
 ) -> Option<T> {
-    read_with(text, &Site::at(at), value, faults, |value| {
+    read_at(text, &Site::at(at), value, faults)
+}
+
+/// As [`read`], where parts of the value may stand elsewhere.
+pub(crate) fn read_at<T: DeserializeOwned>(
+    text: &Text,
+    site: &Site,
+    value: Value,
+    faults: &mut Vec<Diagnostic>,
+) -> Option<T> {
+    read_with(text, site, value, faults, |value| {
         serde_path_to_error::deserialize(value).map_err(|error| {
             let path = error.path().to_string();
             Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
@@ -87,15 +97,19 @@ pub(crate) fn at_setting(text: &Text, site: &Site, misfit: Misfit) -> Diagnostic
             .label("unknown")
             .remedy(unknown.remedy());
     }
-    let message = match misfit.message.as_str() {
-        "invalid value: map, expected map with a single key" => "exactly one setting must be given".to_owned(),
-        _ => misfit.message,
+    let beside = site.beside(text, path);
+    let (message, own_remedy) = match misfit.message.as_str() {
+        "invalid value: map, expected map with a single key" => {
+            let take_out = "a variant takes a setting of the job out with `~`: { height: ~, width: 120 mm }";
+            ("exactly one setting must be given".to_owned(), if beside.is_some() { take_out } else { "" })
+        }
+        _ => (misfit.message, ""),
     };
     let remedy = match missing_field(&message) {
         Some("units") => "add `units: mm`, or cm, m, in, ft, um: an STL file does not say its unit".to_owned(),
-        _ => misfit.remedy,
+        _ if own_remedy.is_empty() => misfit.remedy,
+        _ => own_remedy.to_owned(),
     };
-    let beside = site.beside(text, path);
     let fault = Diagnostic::error(message).at(place).label(misfit.setting).remedy(remedy);
     match beside {
         Some(change) => fault.related(change, "with this, in a variant"),

@@ -34,6 +34,11 @@ impl Site {
         Self { moved, ..self }
     }
 
+    /// Whether a variant changes any of them.
+    pub(crate) fn is_changed(&self) -> bool {
+        !self.moved.is_empty()
+    }
+
     /// The path below which the settings stand that no variant changes: that of the stage itself.
     pub(crate) fn own(&self) -> &str {
         &self.at

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use serde_json::Value;
 
+use super::files;
 use super::places::{Places, Refusal};
 use crate::diagnostic::{Diagnostic, Place, Source};
 use crate::input;
@@ -32,7 +33,10 @@ impl Text {
     pub fn open(path: &Path) -> Result<Self, Vec<Diagnostic>> {
         let name = path.display().to_string();
         let bytes = input::read(path, LARGEST).map_err(|mut trouble| {
-            if trouble.missing && trouble.remedy.is_empty() {
+            if trouble.missing && files::is_pattern(&name) {
+                trouble.remedy =
+                    "no file matches it: write the name of a job file, or a pattern such as jobs/*.yaml".to_owned();
+            } else if trouble.missing && trouble.remedy.is_empty() {
                 trouble.remedy = "check the name, and the folder in which it is looked for".to_owned();
             }
             vec![Diagnostic::error(trouble.message).remedy(trouble.remedy)]

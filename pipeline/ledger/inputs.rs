@@ -10,6 +10,7 @@ use turnhue_reports::record::File;
 use super::deeds::Input;
 use super::values::{Digest, PlainName};
 use crate::shelf::sync_folder;
+use crate::store::writer;
 
 /// Longer endings of names are left out of the name under which a file is kept.
 const LONGEST_EXTENSION: usize = 8;
@@ -54,11 +55,7 @@ fn keep_one(path: &Path, bytes: &[u8]) -> io::Result<bool> {
         return Ok(false);
     }
     let folder = path.parent().unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".input-").suffix(".unfinished");
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o444));
-    let mut temporary = builder.tempfile_in(folder)?;
+    let mut temporary = writer::file_in(folder, "input", 0o444)?;
     temporary.write_all(bytes)?;
     temporary.as_file().sync_all()?;
     // Whoever else writes this name writes the same bytes.

@@ -3,7 +3,7 @@
 //! A segment is written to a temporary file beside its place, brought to the disk, and linked to the next free number.
 //! Linking fails where the name is taken, also on file systems that several machines share, so writers need no lock:
 //! whoever finds the number taken reads what came meanwhile and tries the next. The temporary of a writer that was killed
-//! stays behind and harms nothing.
+//! harms nothing, and is taken away by the next night.
 //!
 //! Where the file system knows no links (FAT, some network shares), the segment is created under its own name and written
 //! in one go. There, a reader may meet half a segment, and a writer that is killed leaves one: keep such a ledger to one
@@ -13,9 +13,9 @@ use std::fs::{self, File};
 use std::io::{self, Read as _, Write as _};
 use std::path::Path;
 
-use tempfile::NamedTempFile;
-
+use super::folders::is_unfinished;
 use crate::shelf::sync_folder;
+use crate::store::writer;
 
 /// The largest segment that is read, in bytes; writers begin a new one long before.
 const MOST_BYTES: u64 = 256 << 20;
@@ -25,7 +25,6 @@ const LAST: u32 = 99_999_999;
 
 const DIGITS: usize = 8;
 const EXTENSION: &str = ".jsonl";
-const TEMPORARY: [&str; 2] = [".segment-", ".unfinished"];
 
 /// What is in a ledger's folder.
 #[derive(Debug, Default)]
@@ -49,7 +48,7 @@ pub(super) fn list(folder: &Path) -> io::Result<Listing> {
         let name = entry?.file_name().to_string_lossy().into_owned();
         if let Some(number) = number(&name) {
             listing.numbers.push(number);
-        } else if name.starts_with(TEMPORARY[0]) && name.ends_with(TEMPORARY[1]) {
+        } else if is_unfinished(&name) {
             listing.unfinished.push(name);
         } else {
             listing.others.push(name);
@@ -94,7 +93,8 @@ pub(super) fn publish(folder: &Path, number: u32, bytes: &[u8]) -> io::Result<bo
         return Err(io::Error::other(format!("the ledger is full: {LAST} is the last number of a segment")));
     }
     let target = folder.join(name(number));
-    let mut temporary = temporary(folder)?;
+    // What is published is only read from then on.
+    let mut temporary = writer::file_in(folder, "segment", 0o444)?;
     temporary.write_all(bytes)?;
     temporary.as_file().sync_all()?;
     match fs::hard_link(temporary.path(), &target) {
@@ -113,15 +113,6 @@ pub(super) fn publish(folder: &Path, number: u32, bytes: &[u8]) -> io::Result<bo
     temporary.close()?;
     sync_folder(folder)?;
     Ok(true)
-}
-
-fn temporary(folder: &Path) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(TEMPORARY[0]).suffix(TEMPORARY[1]);
-    // What is published is only read from then on.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o444));
-    builder.tempfile_in(folder)
 }
 
 #[cfg(unix)]

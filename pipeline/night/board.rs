@@ -130,7 +130,7 @@ mod tests {
 
     fn graph(chains: &[Vec<u8>]) -> Graph {
         let keys = |chain: &[u8]| -> Vec<Key> {
-            (1..=chain.len()).map(|n| Key::from_bytes(*blake3::hash(&chain[..n]).as_bytes())).collect()
+            (1..=chain.len()).map(|n| Key::of([&chain[..n]])).collect()
         };
         let all: Vec<_> = chains.iter().map(|chain| keys(chain)).collect();
         Graph::of(all.iter().map(|keys| Some(keys.as_slice())))

@@ -6,11 +6,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use turnhue_reports::advice::Advice;
+use turnhue_reports::night::{Figure, Made};
 use turnhue_reports::record::{self, FORM, File, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::workpiece::Part;
 
 use super::worker::Works;
 use crate::diagnostic::Diagnostic;
+use crate::job::Variant;
 use crate::pages;
 use crate::plan::{Plan, PlannedStep, Role};
 use crate::run::{Failure, Published, RECORD, Surroundings, disk_failure};
@@ -29,7 +31,7 @@ pub(crate) fn record_of(plan: &Plan, steps: &[PlannedStep], name: &str, kept: &[
         commission: plan.job.commission.as_str().to_owned(),
         run: name.to_owned(),
         title: plan.job.title.as_str().to_owned(),
-        variant: plan.variant().map(|variant| record::Variant { name: variant.name.clone(), changes: variant.changes.clone() }),
+        variant: plan.variant().map(variant_of),
         verdict: Verdict::NotValidated,
         order: kept.iter().rev().find_map(|entry| entry.order().map(str::to_owned)),
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
@@ -44,6 +46,11 @@ pub(crate) fn record_of(plan: &Plan, steps: &[PlannedStep], name: &str, kept: &[
     };
     record.verdict = verdict(&record);
     record
+}
+
+fn variant_of(variant: &Variant) -> record::Variant {
+    let changes = variant.changes().map(|change| (change.setting(), change.value().clone()));
+    record::Variant { name: variant.name().to_owned(), changes: changes.collect() }
 }
 
 fn stage_record(step: &PlannedStep, kept: &Entry) -> StageRecord {
@@ -128,7 +135,7 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: summary.is_file().then_some(summary),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
-        price: None,
+        price: Made::of(record).said(Figure::Price),
         was_there,
         folder,
     }

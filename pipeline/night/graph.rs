@@ -99,7 +99,7 @@ mod tests {
 
     /// The key of a chain's beginning.
     fn key(beginning: &[u8]) -> Key {
-        Key::from_bytes(*blake3::hash(beginning).as_bytes())
+        Key::of([beginning])
     }
 
     fn keys(chain: &[u8]) -> Vec<Key> {

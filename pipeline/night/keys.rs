@@ -1,7 +1,7 @@
 //! The keys of a chain's results: what each hangs on.
 
 use crate::plan::{Plan, PlannedStep, Role};
-use crate::store::{FORM, Key};
+use crate::store::{FORM, Key, Store};
 
 /// The keys of the results of a plan's stages, in order. Each hangs on the one before it, and so on everything that went in so
 /// far: the model as it stands, the process and the title for the first; then each stage with its version, its settings and the
@@ -34,4 +34,10 @@ fn of_start(plan: &Plan) -> Key {
     let process = serde_json::to_vec(&*plan.job.process).unwrap_or_default();
     let title = plan.job.title.as_str().as_bytes();
     Key::of([&FORM.to_le_bytes()[..], model.digest(), &notes, &process, title])
+}
+
+/// How long the stage at a place of a plan took when it was run, in seconds, where the store knows its result.
+pub fn took(store: &Store, plan: &Plan, stage: usize) -> Option<f64> {
+    let key = *of_chain(plan, &plan.job.steps).get(stage)?;
+    store.find(&key).map(|entry| entry.seconds)
 }

@@ -20,9 +20,7 @@ mod folder;
 mod graph;
 mod keys;
 mod names;
-#[cfg(any())]
 mod page;
-mod page_standin;
 mod records;
 mod remaining;
 mod worker;
@@ -40,15 +38,15 @@ use self::graph::{Chain, Graph};
 pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
-pub use self::page_standin::{NightPage, draw as draw_page};
+pub use self::keys::took;
+pub use self::page::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;
 use crate::events::{Event, Listener};
 use crate::plan::Plan;
 use crate::run::{Failure, Published, Surroundings};
+use crate::shelf;
 
-pub(crate) use self::keys::of_chain as keys_of;
-pub(crate) use self::names::{of_job as job_name, of_run as run_name};
 
 /// How a variant ended.
 #[derive(Clone, Debug)]
@@ -89,6 +87,8 @@ pub fn run(
     surroundings: &Surroundings<'_>,
     listener: &mut dyn Listener,
 ) -> Result<Vec<Ended>, Failure> {
+    let commission = plans.first().map_or("", |plan| plan.job.commission.as_str());
+    shelf::sweep(surroundings.into, commission);
     let mut ended = Vec::new();
     let names: Vec<String> = plans.par_iter().map(names::of_run).collect();
     let records = Records::open(plans, surroundings)?;
@@ -124,6 +124,7 @@ pub fn run(
     };
     night.work(&mut ended, Memory::from_bytes(memory - memory / SHARED_PART), listener);
     records.flush()?;
+    shelf::sweep(surroundings.into, commission);
     Ok(ended.into_iter().map(|ended| ended.unwrap_or(Ended::NotRun)).collect())
 }
 
@@ -355,7 +356,7 @@ impl Night<'_> {
         let done = [state.ended.iter().flatten().count(), state.ended.len()];
         let left = state.remaining.time(state.workers);
         let plan = &self.works.plans[variant];
-        let name = plan.variant().map_or(self.names[variant].as_str(), |variant| variant.name.as_str());
+        let name = plan.variant().map_or(self.names[variant].as_str(), crate::job::Variant::name);
         state.listener.hear(&Event::VariantEnded { name, ended: &ended, done, left });
     }
 

@@ -11,7 +11,7 @@ const LONGEST: usize = 64;
 /// that the result hangs on.
 pub(crate) fn of_run(plan: &Plan) -> String {
     let readable = match plan.variant() {
-        Some(variant) => variant.name.clone(),
+        Some(variant) => variant.name().to_owned(),
         None => of_job(plan),
     };
     format!("{readable}-{}", &digest(plan).to_hex()[..8])
@@ -35,7 +35,7 @@ pub(crate) fn digest(plan: &Plan) -> blake3::Hash {
     let stages: Vec<Value> = plan.job.steps.iter().map(|step| json!([step.stage.name(), step.stage.version()])).collect();
     let all = json!({
         "program": env!("CARGO_PKG_VERSION"),
-        "variant": plan.variant().map(|variant| json!([variant.name, variant.changes])),
+        "variant": plan.variant().map(|variant| json!([variant.name(), variant.values()])),
         "resolved": plan.resolved(),
         "inputs": inputs,
         "stages": stages,

@@ -69,7 +69,7 @@ pub fn draw(night: &Night, surroundings: &Surroundings<'_>) -> Result<NightPage,
     if let Some(pick) = pick {
         let choice = Choice {
             run: records::plain(&drawn.rows[pick.row].run)?,
-            rule: night.rules().get(pick.rule - 1).map(ToString::to_string),
+            rule: night.rules().get(pick.rule - 1).and_then(|rule| serde_json::to_string(rule).ok()),
             why: why.last().cloned().unwrap_or_default(),
             night: Some(records::plain(&name)?),
             by: None,
@@ -134,8 +134,8 @@ fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
         },
     };
     let (name, changes) = plan.variant().map_or_else(|| (names::of_job(plan), Vec::new()), |variant| {
-        let changes = variant.changes.iter().map(|(path, value)| (path.clone(), as_written(value)));
-        (variant.name.clone(), changes.collect())
+        let changes = variant.changes().map(|change| (change.setting(), as_written(change.value())));
+        (variant.name().to_owned(), changes.collect())
     });
     Row { name, changes, run, outcome }
 }

@@ -101,7 +101,7 @@ impl<'a> Records<'a> {
             Ok(FailedRun {
                 run: Some(plain(name)?),
                 job,
-                variant: plan.variant().map(|variant| variant.name.clone()),
+                variant: plan.variant().map(|variant| variant.name().to_owned()),
                 why,
                 tool: Build::this(),
                 machine: self.machine.clone(),

@@ -1,8 +1,12 @@
-//! The files that go into runs, with their bytes.
+//! The files that go into runs, with their bytes, and where they are read.
 
+use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 
 use turnhue_reports::record::File;
+
+use crate::input::{self, Trouble};
 
 /// A file that went in, with its bytes as they were when it was planned: the record keeps them, and nothing is read
 /// twice.
@@ -44,5 +48,39 @@ impl Input {
     pub(crate) fn with_digest(role: Role, name: &str, what: &str, bytes: Arc<[u8]>, blake3: String) -> Self {
         let file = File { name: name.to_owned(), what: what.to_owned(), bytes: bytes.len() as u64, blake3 };
         Self { role, file, bytes }
+    }
+}
+
+/// Where the files lie that a job names.
+#[derive(Clone, Copy)]
+pub(crate) enum Whence<'a> {
+    /// In the job's folder, or wherever their names lead from there.
+    Folder(&'a Path),
+    /// In a record, by the names that the job had for them.
+    Record(&'a BTreeMap<String, Arc<[u8]>>),
+}
+
+impl Whence<'_> {
+    /// Reads a file of at most `largest` bytes by the name that the job has for it.
+    pub(super) fn read(self, name: &Path, largest: u64) -> Result<Vec<u8>, Trouble> {
+        match self {
+            Self::Folder(folder) => input::read(&folder.join(name), largest),
+            Self::Record(kept) => match kept.get(name.to_string_lossy().as_ref()) {
+                Some(bytes) => Ok(bytes.to_vec()),
+                None => Err(Trouble {
+                    message: format!("the record of the run does not hold {}", name.display()),
+                    remedy: "`turnhue verify` tells what else is missing from the commission".to_owned(),
+                    missing: true,
+                }),
+            },
+        }
+    }
+
+    /// A file's name for people.
+    pub(super) fn shown(self, name: &str) -> String {
+        match self {
+            Self::Folder(folder) => folder.join(name).display().to_string(),
+            Self::Record(_) => name.to_owned(),
+        }
     }
 }

@@ -2,9 +2,12 @@
 //! need met by a stage before. All faults are gathered; with one of them there is no [`Plan`], and nothing else runs.
 
 mod chain;
+mod common;
 mod inputs;
+mod listing;
 mod night;
 mod resolve;
+mod share;
 mod source;
 mod words;
 
@@ -20,15 +23,18 @@ use turnhue_stages::units::Memory;
 
 use crate::advise::cell;
 use crate::diagnostic::Diagnostic;
-use crate::job::{AdviseRequest, Commission, Site, Text, Title, settings};
+use crate::job::{AdviseRequest, Commission, Site, Text, Title, Variant, settings};
 use crate::model::Placed;
 
 /// The stages that a job may name.
 pub type Stages = [Box<dyn AnyStage>];
 
+pub use common::{Common, Seconds};
 pub use inputs::{Input, Role};
+pub(crate) use night::plan_recorded;
 pub use night::{Night, plan_night, plan_night_bytes};
 pub use resolve::LARGEST_FILE;
+pub use share::Share;
 
 /// A job of which everything has been read and checked, or one variant of it. Holds all that a run needs: nothing is
 /// read again. What variants have in common they share.
@@ -36,6 +42,7 @@ pub use resolve::LARGEST_FILE;
 pub struct Plan {
     pub(crate) text: Arc<Text>,
     pub(crate) job: Resolved,
+    variant: Option<Arc<Variant>>,
 }
 
 /// What a job asks for, with every file read and every setting in its type. Alone it may still have faults.
@@ -48,6 +55,8 @@ pub(crate) struct Resolved {
     pub(crate) model: Arc<Placed>,
     pub(crate) process_file: String,
     pub(crate) process: Arc<Process>,
+    /// What the first stage begins with, in two lines: the model and the process, each with its digests.
+    pub(crate) beginning: [Arc<str>; 2],
     /// The files that settings name, by the name written there; also those that other variants name.
     pub(crate) files: Arc<BTreeMap<String, Arc<[u8]>>>,
     /// What goes in: the job file first.
@@ -72,6 +81,11 @@ impl PlannedStep {
     fn new(stage: Box<dyn ReadyStage>, purpose: &'static str, site: Site) -> Self {
         let settings = Arc::from(stage.settings().to_string());
         Self { stage: Arc::from(stage), purpose, site: Arc::new(site), settings }
+    }
+
+    /// The same, with the stage of another step that has the same settings.
+    fn sharing(self, stage: &Arc<dyn ReadyStage>, settings: &Arc<str>) -> Self {
+        Self { stage: Arc::clone(stage), settings: Arc::clone(settings), ..self }
     }
 
     /// The settings, defaults filled in, as one line of JSON: equal for equal settings.
@@ -108,6 +122,19 @@ impl Plan {
     #[must_use]
     pub fn commission(&self) -> &Commission {
         &self.job.commission
+    }
+
+    /// Which variant of its job it is; nothing where it is the job itself.
+    #[must_use]
+    pub fn variant(&self) -> Option<&Variant> {
+        self.variant.as_deref()
+    }
+
+    /// The settings of its stages in order, each as one line of JSON, after two lines for the model and the process: two
+    /// plans of one night make the same piece if all of these are the same, and their runs have in common what the first
+    /// stages have.
+    pub fn chain(&self) -> impl Iterator<Item = &Arc<str>> {
+        self.job.beginning.iter().chain(self.job.steps.iter().map(PlannedStep::settings))
     }
 
     /// Every file that goes in, the job file first.
@@ -186,20 +213,3 @@ pub(crate) fn misfit_of(text: &Text, step: &PlannedStep, misfit: Misfit) -> Diag
     let message = format!("could not run {name}: {}", misfit.message);
     settings::at_setting(text, &step.site, Misfit { message, ..misfit })
 }
-
-// STANDIN
-/// A variant.
-#[derive(Clone, Debug)]
-pub struct VariantName { /// n
- pub name: String, /// c
- pub changes: BTreeMap<String, Value> }
-impl Plan { /// v
- pub fn variant(&self) -> Option<&VariantName> { None } }
-/// S
-#[derive(Clone, Copy, Debug)]
-pub struct Share;
-impl std::str::FromStr for Share { type Err = String; fn from_str(_: &str) -> Result<Self, String> { Ok(Self) } }
-impl Share { /// s
- pub fn of<'a>(&self, night: &'a Night) -> Vec<&'a Plan> { night.plans().iter().collect() } }
-impl Night { /// h
- pub fn has_variants(&self) -> bool { false } }

@@ -23,6 +23,7 @@ mod publish;
 mod result;
 #[cfg(test)]
 mod tests;
+mod tidy;
 pub(crate) mod writer;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -45,6 +46,7 @@ pub use draft::Draft;
 pub use key::{Digest, Key};
 pub use publish::Done;
 pub use result::Entry;
+pub use tidy::{Heap, Spared, Tidied, Usage, Wish};
 
 /// The version of the store's form. Raised when what is kept means something else; belongs into every [`Key`].
 pub const FORM: u32 = 1;

@@ -188,12 +188,12 @@ impl Store {
     /// The folders whose names must be on the disk before a result names its files. Also where another writer put the
     /// file, who may not have come so far yet.
     fn folders_of_files(&self, under_way: &UnderWay) -> Vec<PathBuf> {
-        let folders = under_way.files.iter().map(|(_, digest)| self.folders.file(*digest));
-        around(folders.collect(), &self.folders.files)
+        let files: Vec<PathBuf> = under_way.files.iter().map(|(_, digest)| self.folders.file(*digest)).collect();
+        around(&files, &self.folders.files)
     }
 
     fn folders_of_result(&self, under_way: &UnderWay) -> Vec<PathBuf> {
-        around(vec![self.folders.result(&under_way.entry.key)], &self.folders.results)
+        around(&[self.folders.result(&under_way.entry.key)], &self.folders.results)
     }
 }
 
@@ -203,7 +203,7 @@ impl UnderWay {
     }
 }
 
-fn around(paths: Vec<PathBuf>, above: &Path) -> Vec<PathBuf> {
+fn around(paths: &[PathBuf], above: &Path) -> Vec<PathBuf> {
     let above = (!paths.is_empty()).then(|| above.to_owned());
     paths.iter().filter_map(|path| path.parent().map(Path::to_owned)).chain(above).collect()
 }

@@ -9,7 +9,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use tempfile::TempDir;
+use tempfile::{NamedTempFile, TempDir};
 
 use super::key::Digest;
 
@@ -43,17 +43,56 @@ impl Writer {
     pub(crate) fn is_gone(&self, this: &Self) -> bool {
         self.home == this.home && began(self.process).is_ok_and(|began| began != Some(self.began))
     }
+
+    /// Whether it is certain that this process is still there.
+    pub(crate) fn is_alive(&self, this: &Self) -> bool {
+        self.home == this.home && began(self.process).is_ok_and(|began| began == Some(self.began))
+    }
+}
+
+/// How the name begins of what this process is making.
+fn prefix() -> String {
+    match Writer::this() {
+        Some(Writer { home, process, began }) => format!("{home}-{process}-{began}-"),
+        // Whoever finds it cannot tell whose it is, and leaves it.
+        None => format!("unknown-{}-", std::process::id()),
+    }
 }
 
 /// Makes a folder for what this process is making; gone when it is dropped.
 pub(crate) fn folder_below(unfinished: &Path) -> io::Result<TempDir> {
     fs::create_dir_all(unfinished)?;
-    let prefix = match Writer::this() {
-        Some(Writer { home, process, began }) => format!("{home}-{process}-{began}-"),
-        // Whoever finds it cannot tell whose it is, and leaves it.
-        None => format!("unknown-{}-", std::process::id()),
-    };
-    tempfile::Builder::new().prefix(&prefix).rand_bytes(8).tempdir_in(unfinished)
+    tempfile::Builder::new().prefix(&prefix()).rand_bytes(8).tempdir_in(unfinished)
+}
+
+/// The ending of the names of files that are being written.
+const UNFINISHED: &str = ".unfinished";
+
+/// Makes a hidden file in the folder where it will have its name, for whoever `mode` says; gone when it is dropped.
+pub(crate) fn file_in(folder: &Path, kind: &str, mode: u32) -> io::Result<NamedTempFile> {
+    let prefix = format!(".{kind}-{}", prefix());
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(&prefix).suffix(UNFINISHED).rand_bytes(8);
+    // Left to itself, a temporary file is for its owner alone.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(mode));
+    #[cfg(not(unix))]
+    let _ = mode;
+    builder.tempfile_in(folder)
+}
+
+/// Takes away the hidden files in a folder that [`file_in`] made for writers that are provably gone.
+pub(crate) fn sweep_files(folder: &Path) {
+    let Some(this) = Writer::this() else { return };
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let inner = name.to_str().and_then(|name| name.strip_prefix('.')?.strip_suffix(UNFINISHED)?.split_once('-'));
+        let writer = inner.and_then(|(_, writer)| Writer::of_folder(writer));
+        if writer.is_some_and(|writer| writer.is_gone(&this)) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Takes away the folders below `unfinished` whose writers are provably gone.
@@ -102,13 +141,14 @@ mod tests {
     #[test]
     fn a_writer_that_is_there_is_not_gone() {
         let this = Writer::this().unwrap();
-        assert!(!this.is_gone(&this));
+        assert!(!this.is_gone(&this) && this.is_alive(&this));
         // The number was given to another process since.
         assert!(Writer { began: this.began + 1, ..this.clone() }.is_gone(&this));
         // No process has a number above 2²² (proc_sys_kernel(5), pid_max).
         assert!(Writer { process: 1 << 23, ..this.clone() }.is_gone(&this));
         // Of another machine nothing is known.
-        assert!(!Writer { process: 1 << 23, home: "elsewhere".to_owned(), ..this.clone() }.is_gone(&this));
+        let stranger = Writer { process: 1 << 23, home: "elsewhere".to_owned(), ..this.clone() };
+        assert!(!stranger.is_gone(&this) && !stranger.is_alive(&this));
     }
 
     #[test]

@@ -13,11 +13,13 @@
 //! ```
 
 pub mod advice;
+pub mod amounts;
 mod cautions;
 mod chart;
 mod colours;
 mod curve;
 mod facts;
+pub mod night;
 mod numbers;
 mod palette;
 mod pictures;

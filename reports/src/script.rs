@@ -1,4 +1,4 @@
-//! The one script that a page may run, and the content security policy's leave for it.
+//! The scripts that pages may run, one a page, and the content security policy's leave for it.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
@@ -6,6 +6,10 @@ use sha2::{Digest, Sha256};
 
 /// The script behind the slider of the turn. It reads what is in the page already: no text of a record is part of it.
 pub(crate) const TURNTABLE: &str = include_str!("../templates/turntable.js");
+
+/// The script behind the table of a night, and behind two variants beside each other. It too reads what is in the page, and
+/// puts it elsewhere as text.
+pub(crate) const NIGHT: &str = include_str!("../templates/night.js");
 
 /// A script as it stands in a page: browsers read every line's end as one line feed (HTML Standard, 13.2.3.5), and what
 /// they hash is what they read.
@@ -37,11 +41,11 @@ mod tests {
     }
 
     #[test]
-    fn the_script_asks_for_nothing_and_makes_no_markup() {
+    fn the_scripts_ask_for_nothing_and_make_no_markup() {
         for word in
             ["fetch", "XMLHttp", "import", "eval", "innerHTML", "Function", "document.write", "WebSocket", "</", "<!--"]
         {
-            assert!(!TURNTABLE.contains(word), "{word}");
+            assert!(!TURNTABLE.contains(word) && !NIGHT.contains(word), "{word}");
         }
     }
 }

@@ -198,7 +198,12 @@ pub(crate) struct Head {
 
 impl Head {
     pub(crate) fn of(record: &Record) -> Result<Self, askama::Error> {
-        let colours = colours::of_sides(record).unwrap_or(colours::GREYS);
+        Self::with(colours::of_sides(record))
+    }
+
+    /// The head in the colours of a piece, or in greys.
+    pub(crate) fn with(colours: Option<Six<Srgb>>) -> Result<Self, askama::Error> {
+        let colours = colours.unwrap_or(colours::GREYS);
         let mark = Mark { colours }.render()?;
         Ok(Self { icon: pictures::svg_address(&mark), mark, colours })
     }

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use glam::{DVec3, IVec3};
 
 use crate::Side;
-use crate::solid::Cells;
+use crate::solid::{Cells, Grid};
 
 /// An opening: a shaft of whole cells from the outside into the cavity.
 #[derive(Clone, Debug, PartialEq)]
@@ -67,7 +67,13 @@ impl Void {
     /// come out the same as on the solid's own grid.
     #[must_use]
     pub fn place(&self, at: IVec3) -> DVec3 {
-        let grid = self.shafts.grid();
-        grid.origin + grid.cell * (at.as_dvec3() / f64::from(self.per_cell))
+        place(self.shafts.grid(), self.per_cell, at)
     }
+}
+
+/// The place of a corner of a lattice with `per_cell` cells along the edge of each of the grid's, in mm. See
+/// [`Void::place`].
+#[must_use]
+pub fn place(grid: &Grid, per_cell: i32, at: IVec3) -> DVec3 {
+    grid.origin + grid.cell * (at.as_dvec3() / f64::from(per_cell))
 }

@@ -6,12 +6,14 @@ use divan::{Bencher, black_box};
 use serde_json::json;
 use tempfile::TempDir;
 use turnhue::advise::advise;
-use turnhue::clock::SystemClock;
+use turnhue::clock::{Clock as _, SystemClock};
 use turnhue::events::Silence;
 use turnhue::run::{Surroundings, run};
+use turnhue::store::Store;
 use turnhue_stages::conformance::Trial;
 use turnhue_stages::solid::skin::outside_faces;
 use turnhue_stages::solid::{Skin, Surface};
+use turnhue_stages::units::Memory;
 
 use crate::pieces::{Begun, ball, demo_plan, folder, hollow, torn, trial};
 
@@ -20,7 +22,9 @@ use crate::pieces::{Begun, ball, demo_plan, folder, hollow, torn, trial};
 fn whole_demo(bencher: Bencher<'_, '_>) {
     let (clock, cancel) = (SystemClock::start(), AtomicBool::new(false));
     bencher.with_inputs(folder).bench_local_refs(|folder| {
-        let surroundings = Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
+        let store = Store::open(&folder.path().join(".store"), clock.now()).unwrap();
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: folder.path(), store: &store, clock: &clock, cancel: &cancel, memory };
         run(&demo_plan().without_advice(), &surroundings, &mut Silence).unwrap()
     });
 }
@@ -30,7 +34,9 @@ fn whole_demo(bencher: Bencher<'_, '_>) {
 fn advise_demo(bencher: Bencher<'_, '_>) {
     let (clock, cancel, plan) = (SystemClock::start(), AtomicBool::new(false), demo_plan());
     bencher.with_inputs(folder).bench_local_refs(|folder| {
-        let surroundings = Surroundings { into: folder.path(), clock: &clock, cancel: &cancel };
+        let store = Store::open(&folder.path().join(".store"), clock.now()).unwrap();
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: folder.path(), store: &store, clock: &clock, cancel: &cancel, memory };
         advise(&plan, &surroundings, &mut Silence).unwrap()
     });
 }

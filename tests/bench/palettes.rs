@@ -22,7 +22,7 @@ impl Palettes {
     fn new() -> Self {
         let (begun, colour) = Begun::demo("colour");
         let palettes = Self { begun, colour, estimate: Begun::demo("estimate").1, next: AtomicU32::new(0) };
-        palettes.begun.piece.hull();
+        assert!(palettes.begun.piece.hull().is_some());
         palettes
     }
 

@@ -7,8 +7,10 @@ mod colours;
 mod files;
 mod health;
 mod likeness;
+mod nights;
 mod palettes;
 mod pieces;
+mod store;
 mod views;
 
 fn main() {

@@ -93,13 +93,43 @@ fn main() -> io::Result<()> {
     put("gltf", "document", GLTF.as_bytes())?;
     put("ledger", "notes", LEDGER.as_bytes())?;
     put("job", "demo", include_bytes!("../../jobs/harbour-whelk.yaml"))?;
+    put("job", "night", include_bytes!("../../jobs/harbour-night.yaml"))?;
     for (name, hex) in PICTURES {
         let byte = |at| u8::from_str_radix(&hex[at..at + 2], 16).map_err(io::Error::other);
         put("bitmap", name, &(0..hex.len()).step_by(2).map(byte).collect::<io::Result<Vec<u8>>>()?)?;
     }
     put("rates", "demo", include_bytes!("../../jobs/rates/bureau-demo.yaml"))?;
     put("profile", "rgb", &tags_of_a_profile(3))?;
-    put("profile", "cmyk", &tags_of_a_profile(4))
+    put("profile", "cmyk", &tags_of_a_profile(4))?;
+    for (name, bytes) in parts() {
+        put("parts", name, &bytes)?;
+    }
+    Ok(())
+}
+
+/// Parts of a piece as bytes, without the first four, each behind the cells that it lies on: two cubes, of which the upper is
+/// hollow (see `stages/src/workpiece/bytes.rs`).
+fn parts() -> [(&'static str, Vec<u8>); 4] {
+    let solid = |word: u64| {
+        let grid = [0.0_f64, 0.0, 0.0, 1.0].map(f64::to_le_bytes).concat();
+        let counts = [1_i32, 1, 2].map(i32::to_le_bytes).concat();
+        [grid, counts, 2_u64.to_le_bytes().to_vec(), word.to_le_bytes().to_vec()].concat()
+    };
+    let count = |count: u64| count.to_le_bytes().to_vec();
+    let points = [0.0_f64, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 0.0].map(f64::to_le_bytes).concat();
+    let corners = [0_u32, 1, 2].map(u32::to_le_bytes).concat();
+    let opening = [vec![5], points[..48].to_vec()].concat();
+    let moved = [[0_i32, 0, 1].map(i32::to_le_bytes).concat(), points[..24].to_vec()].concat();
+    let shaft = [1_i32.to_le_bytes().to_vec(), 2.5_f64.to_le_bytes().to_vec()].concat();
+    let face = [[0_i32, 0, 1].map(i32::to_le_bytes).concat(), vec![4]].concat();
+    let void = [solid(1), solid(1), shaft, count(1), opening, count(1), moved].concat();
+    let paint = [count(1), vec![1, 2, 3, 0], count(1), face, vec![0; 4 + 18 + 3], vec![1], vec![0; 8]].concat();
+    [
+        ("surface", [count(3), count(1), points, corners].concat()),
+        ("cells", solid(1)),
+        ("void", [solid(1), void].concat()),
+        ("paint", [solid(1), paint].concat()),
+    ]
 }
 
 /// What follows the header of a printer's profile (ISO 15076-1, 7.3 and 10.10): a table from so many inks, and one back.

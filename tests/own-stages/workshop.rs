@@ -61,6 +61,7 @@ impl Workshop {
     }
 
     /// Every file and folder in it, by name, sorted.
+    #[allow(dead_code, reason = "not every test that has a workshop looks at all of it")]
     pub(crate) fn content(&self) -> Vec<String> {
         let mut found = Vec::new();
         walk(self.0.path(), &mut found);
@@ -73,6 +74,7 @@ impl Workshop {
     }
 }
 
+#[allow(dead_code, reason = "as above")]
 fn walk(folder: &Path, found: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();

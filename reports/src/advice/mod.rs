@@ -2,12 +2,15 @@
 //! record; `view` draws it.
 
 pub(crate) mod plot;
+pub(crate) mod row;
 pub(crate) mod view;
 
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 pub use turnhue_stages::print::scores::Effect;
+
+pub use self::row::{JUDGES, MEASURES, PRICES, StageSaid};
 
 use crate::record::File;
 

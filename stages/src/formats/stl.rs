@@ -6,7 +6,7 @@
 //!
 //! `stl_io` serves as the reference in the tests alone. Its entry point tells text from binary by the first line, which
 //! binary files that begin with `solid` mislead, its text form refuses what people have in their folders (no name,
-//! upper case, a byte-order mark, several solids), and it writes number by number, in ten times the time.
+//! upper case, a byte-order mark, several solids), and its writer hands on number by number.
 
 use std::io::{self, Write};
 

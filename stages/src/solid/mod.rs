@@ -18,6 +18,7 @@ mod hinges;
 pub mod inside;
 pub mod likeness;
 pub mod nearest;
+mod numbered;
 mod outward;
 pub mod reach;
 #[cfg(test)]
@@ -36,5 +37,6 @@ pub(crate) use forest::Forest;
 pub use hinges::{Hinge, Hinges};
 pub use likeness::Likeness;
 pub use nearest::Nearest;
+pub use numbered::Numbered;
 pub use skin::{Patch, Skin};
 pub use surface::Surface;

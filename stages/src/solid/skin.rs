@@ -13,7 +13,7 @@ use std::hash::{BuildHasherDefault, Hasher};
 
 use glam::{DVec3, IVec3};
 
-use super::{Cells, Face};
+use super::{Cells, Face, bits};
 use crate::Side;
 use crate::memo::Key;
 use crate::void::Void;
@@ -106,11 +106,32 @@ impl Skin {
 
 /// Calls back with each face between the cavity and material, as a face of the lattice cell on the material's side.
 pub fn each_cavity_face(void: &Void, mut each: impl FnMut(Face)) {
-    for cell in void.cavity.iter() {
-        for side in Side::ALL {
-            let other = cell + side.step();
-            if !void.cavity.solid(other) && !void.shafts.solid(other.div_euclid(IVec3::splat(void.per_cell))) {
-                each(Face { cell: other, side: side.opposite() });
+    let cavity = &void.cavity;
+    let IVec3 { y: ny, z: nz, .. } = cavity.grid().counts;
+    let line = |j: i32, k: i32| {
+        if (0..ny).contains(&j) && (0..nz).contains(&k) { cavity.line(j, k) } else { &[] as &[u64] }
+    };
+    let word = |line: &[u64], w: usize| line.get(w).copied().unwrap_or(0);
+    for (k, j) in (0..nz).flat_map(|k| (0..ny).map(move |j| (k, j))) {
+        let here = line(j, k);
+        for (w, &cells) in here.iter().enumerate().filter(|(_, cells)| **cells != 0) {
+            // For each side, the cells that have no cavity there.
+            let bare = Side::ALL.map(|side| {
+                let beside = match (side.step().x, side.step().y, side.step().z) {
+                    (1, ..) => cells >> 1 | word(here, w + 1) << 63,
+                    (-1, ..) => cells << 1 | w.checked_sub(1).map_or(0, |w| word(here, w) >> 63),
+                    (_, dy, dz) => word(line(j + dy, k + dz), w),
+                };
+                cells & !beside
+            });
+            for bit in bits(bare.iter().fold(0, |any, bare| any | bare)) {
+                let cell = IVec3::new(w as i32 * 64 + bit, j, k);
+                for (side, bare) in Side::ALL.into_iter().zip(bare) {
+                    let other = cell + side.step();
+                    if bare >> bit & 1 == 1 && !void.shafts.solid(other.div_euclid(IVec3::splat(void.per_cell))) {
+                        each(Face { cell: other, side: side.opposite() });
+                    }
+                }
             }
         }
     }

@@ -134,6 +134,9 @@ const ON_STRONGER: u8 = 2;
 /// Words of cells under one mask.
 const GROUP: usize = 64;
 
+/// A grid without cells has no bytes to warrant its lines, which others walk along; it has no more along an axis.
+const LARGEST_EMPTY: i32 = 1000;
+
 /// Sizes in bytes.
 const POINT: usize = 24;
 const TRIANGLE: usize = 12;
@@ -326,6 +329,9 @@ impl<'a> Reader<'a> {
         if grid.counts.cmplt(IVec3::ZERO).any() {
             return unsound(format!("a grid of {} cells makes no sense", grid.counts));
         }
+        if grid.counts.min_element() == 0 && grid.counts.max_element() > LARGEST_EMPTY {
+            return unsound(format!("a grid of {} cells has none, and is too large for that", grid.counts));
+        }
         let line = words_a_line(&grid);
         let counts = [grid.counts.y as usize, grid.counts.z as usize];
         let total = counts.iter().try_fold(line, |n, &m| n.checked_mul(m));
@@ -357,6 +363,10 @@ impl<'a> Reader<'a> {
         let per_cell = self.whole()?;
         if per_cell < 1 {
             return unsound(format!("a cell cannot be cut {per_cell} times"));
+        }
+        let fine = shafts.grid().counts.to_array().map(|n| n.checked_mul(per_cell));
+        if fine != cavity.grid().counts.to_array().map(Some) {
+            return unsound("its cavity lies on another lattice than that of its cells cut");
         }
         let wall = self.number()?;
         let openings = self.count(OPENING)?;

@@ -164,7 +164,7 @@ fn counts_and_grids_that_promise_too_much_take_no_memory() {
     let refused = |part, bytes: &[u8]| Workpiece::default().with_bytes(part, bytes).unwrap_err().to_string();
     let points = [&head(b'S')[..], &huge, &huge].concat();
     assert!(refused(Part::Surface, &points).contains("promises"));
-    for counts in [[i32::MAX; 3], [-1, 1, 1], [i32::MAX, 1, 1]] {
+    for counts in [[i32::MAX; 3], [-1, 1, 1], [i32::MAX, 1, 1], [0, i32::MAX, i32::MAX], [1, 0, i32::MAX]] {
         let reason = refused(Part::Cells, &[&head(b'C')[..], &grid(counts)].concat());
         assert!(reason.starts_with("a grid of"), "{reason}");
     }

@@ -92,7 +92,7 @@ impl Stage for Coupon {
 
     const NAME: &'static str = "coupon";
     const PURPOSE: &'static str = "makes a small test plaque in the job's colours, to print before the piece";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Paint];
     const GIVES: &'static [Part] = &[];
 

@@ -65,8 +65,8 @@ impl Fineness {
         self.per_cell.powi(3)
     }
 
-    /// The memory that the lattice takes, in bytes, over a grid of so many cells: for each of its own two distances of four
-    /// bytes while they are made, and one bit for each of the few sets that are alive at once.
+    /// The most memory that the lattice takes, in bytes, over a grid of so many cells: for each of its own two distances of
+    /// four bytes where these have to be made, and one bit for each of the few sets that are alive at once.
     pub(super) fn bytes(self, cells: f64) -> f64 {
         const BYTES_A_CELL: f64 = 9.0;
         cells * self.cells_a_cell() * BYTES_A_CELL

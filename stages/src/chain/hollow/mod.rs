@@ -1,6 +1,7 @@
 //! `hollow`: takes out the inside, leaving a wall of at least the thickness asked for everywhere, and opens the cavity so
 //! that loose powder can leave.
 
+mod boundary;
 mod cavity;
 mod openings;
 mod shape;
@@ -24,6 +25,7 @@ use crate::workpiece::{Part, Workpiece};
 use crate::{Length, Side};
 
 use cavity::Lattice;
+use shape::Mould;
 
 /// See the module's documentation.
 pub struct Hollow;
@@ -132,7 +134,7 @@ impl Stage for Hollow {
 /// Bytes a face of the cavity that the piece keeps: a corner that lies off its place.
 const CORNERS: f64 = 64.0;
 /// Bytes a face of the cavity while its corners are moved.
-const SHAPING: f64 = 300.0;
+const SHAPING: f64 = 400.0;
 
 fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
     let grid = cells.grid();
@@ -195,13 +197,14 @@ fn shaped(
 ) -> Result<Void, Halt> {
     let shafts = lattice.refine(&void.shafts);
     void.cavity = cavity::emptied(&room.minus(&shafts), &shafts, gap);
+    let mut mould = Mould::new(cells, &void);
     loop {
         void.cavity = cavity::mended(lattice, void.cavity, &shafts, gap);
-        let shape = shape::shape(cells, &void);
-        if shape.thin.is_empty() {
-            return Ok(Void { moved: shape.moved, ..void });
+        let thin = mould.shape(&void);
+        if thin.is_empty() {
+            return Ok(Void { moved: mould.moved(), ..void });
         }
-        for piece in shape.thin.into_iter().flat_map(cavity::around) {
+        for piece in thin.into_iter().flat_map(cavity::around) {
             if void.cavity.solid(piece) {
                 void.cavity.set(piece, false);
             }

@@ -153,14 +153,50 @@ fn flat_walls_and_sharp_edges_come_out_exactly() {
 #[test]
 fn walls_thinner_and_thicker_than_a_cell() {
     // Diameter, wall, cell, parts a cell for counting the exact offset.
-    for (ball, wall, cell, parts) in
-        [(40.0, 2.0, 3.0, 3), (40.0, 2.5, 2.0, 4), (40.0, 2.5, 1.5, 3), (80.0, 6.0, 3.0, 2), (40.0, 2.5, 4.0, 8)]
-    {
+    for (ball, wall, cell, parts) in [
+        (40.0, 2.0, 3.0, 3),
+        (40.0, 2.5, 2.0, 4),
+        (40.0, 2.5, 1.5, 3),
+        (80.0, 6.0, 3.0, 2),
+        (40.0, 2.5, 4.0, 8),
+        (50.0, 2.5, 2.5, 4),
+    ] {
         let (piece, _) = hollowed(&piece(&footed_ball(ball), cell), asked(wall, 7.5)).unwrap();
         keeps_the_wall(&piece);
         let (material, exact) = (skin(&piece).volume(), exact_material(&piece, parts));
         assert!(material <= 1.05 * exact, "wall {wall}, cell {cell}: {material} mm³ against {exact} mm³");
     }
+}
+
+/// The same triangles however the mould came to the cavity, and no more material given up than has to be.
+#[test]
+fn a_cavity_that_gave_way_is_shaped_as_if_it_had_been_so_from_the_start() {
+    let piece = piece(&footed_ball(36.0), 2.5);
+    let cells = piece.cells().unwrap();
+    let lattice = Lattice::new(cells, 2.5);
+    let shafts = Cells::empty(*cells.grid());
+    let cavity = lattice.room(2.5);
+    let mut void =
+        Void { shafts, openings: vec![], cavity, per_cell: lattice.per_cell, moved: BTreeMap::new(), wall: 2.5 };
+    let mut mould = Mould::new(cells, &void);
+    mould.shape(&void);
+    let before = mould.moved();
+    assert_eq!(mould.shape(&void), [], "nothing changed, and nothing is thin");
+    assert_eq!(mould.moved(), before);
+    // A bite out of one side.
+    let [low, high] = void.cavity.extent().unwrap();
+    let bite = Cells::from_fn(*void.cavity.grid(), |cell| cell.x - low.x < 3 && 2 * cell.z > low.z + high.z);
+    void.cavity = void.cavity.minus(&bite);
+    assert_eq!(mould.shape(&void), []);
+    let again = Void { moved: mould.moved(), ..void.clone() };
+    keeps_the_wall(&piece.clone().with_void(again));
+    let mut anew = Mould::new(cells, &void);
+    assert_eq!(anew.shape(&void), []);
+    let (kept, anew) = (mould.moved(), anew.moved());
+    assert!(kept.keys().eq(anew.keys()));
+    // Far from the bite nothing differs.
+    let far = |at: &[i32; 3]| at[2] > low.x + 8;
+    assert!(kept.iter().filter(|(at, _)| far(at)).all(|(at, point)| anew[at] == *point));
 }
 
 #[test]

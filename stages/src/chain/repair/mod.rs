@@ -137,7 +137,7 @@ impl Stage for Repair {
 
     const NAME: &'static str = "repair";
     const PURPOSE: &'static str = "drops or joins islands, fills enclosed voids, mends contacts, thickens or reports what did not convert, and finds necks";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
 

@@ -67,10 +67,9 @@ fn deflate(text: &[u8], ends: Ends) -> Vec<u8> {
     let mut deflated = Vec::with_capacity(text.len() + text.len() / 1000 + 1024);
     loop {
         let before = compressor.total_in() as usize;
-        // The compressor knows no failure but a wrong order of calls, and the order is this.
-        let status = compressor.compress_vec(&text[before..], &mut deflated, flush);
-        let read_all = compressor.total_in() as usize == text.len();
-        if status.is_err() || read_all && deflated.len() < deflated.capacity() {
+        let called = compressor.compress_vec(&text[before..], &mut deflated, flush);
+        called.expect("nothing fails but a wrong order of calls");
+        if compressor.total_in() as usize == text.len() && deflated.len() < deflated.capacity() {
             break;
         }
         deflated.reserve(deflated.capacity());

@@ -8,6 +8,7 @@
 //! - Coordinates are rounded to 1e-6 mm, a thousandth of what any printer places, for short text; but if that made two
 //!   different points equal, all are written in the shortest form that reads back to the same `f64`. So different points
 //!   are always different in the file.
+//! - The same mesh in other colours gives the same bytes but for the colours: see [`Pattern`].
 //! - Nothing is moved, merged or left out: the file's points and triangles are the mesh's, in its order.
 //!
 //! Not guaranteed: that the mesh is closed, manifold or in the positive octant. That is for the caller.

@@ -78,4 +78,18 @@ proptest! {
             }
         }
     }
+
+    /// Against every side of every cell of the cavity, one by one: the definition, and the order that files keep.
+    #[test]
+    fn the_faces_of_a_cavity_are_those_without_cavity_or_shaft_behind(cavity in random_solid(), shaft in 0..6i32) {
+        let grid = *cavity.grid();
+        let shafts = Cells::from_fn(grid, |cell| cell.x == shaft && !cavity.solid(cell));
+        let void = Void { shafts, openings: vec![], cavity, per_cell: 1, moved: BTreeMap::new(), wall: 1.0 };
+        let mut found = Vec::new();
+        each_cavity_face(&void, |face| found.push(face));
+        let sides = |cell: IVec3| Side::ALL.map(|side| Face { cell: cell + side.step(), side: side.opposite() });
+        let bare = |face: &Face| !void.cavity.solid(face.cell) && !void.shafts.solid(face.cell);
+        let expected: Vec<Face> = void.cavity.iter().flat_map(sides).filter(bare).collect();
+        prop_assert_eq!(found, expected);
+    }
 }

@@ -1,0 +1,152 @@
+//! The commands about what is kept: explain, reproduce, tidy.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde_json::json;
+use turnhue_stages::units::Memory;
+
+use super::making::{Places, code_of};
+use super::{Desk, stop_when_asked};
+use crate::clock::SystemClock;
+use crate::diagnostic::{Diagnostic, harmless};
+use crate::explain::{Unexplained, explain};
+use crate::ledger::deeds::Deed;
+use crate::ledger::{LEDGER, Ledger, Trouble};
+use crate::reproduce::{Compared, Irreproducible, reproduce};
+use crate::store::{Spared, Wish};
+use crate::terminal::Progress;
+use crate::exit;
+
+impl Desk<'_> {
+    pub(super) fn explain(&mut self, run: &Path, stage: &str) -> u8 {
+        match explain(run, stage) {
+            Ok(words) => {
+                self.out.print(&words);
+                exit::READY
+            }
+            Err(Unexplained::Wrong(fault)) => {
+                self.voice.diagnose(&fault);
+                exit::WRONG_JOB
+            }
+            Err(Unexplained::Ledger(trouble)) => self.trouble(&trouble),
+        }
+    }
+
+    pub(super) fn reproduce(&mut self, runs: &[PathBuf], into: Option<&Path>, json: bool) -> u8 {
+        let (cancel, clock) = (stop_when_asked(), SystemClock::start());
+        let mut worst = exit::READY;
+        for run in runs {
+            let fresh = match Fresh::open(into) {
+                Ok(fresh) => fresh,
+                Err(fault) => {
+                    self.voice.diagnose(&fault);
+                    return exit::FAILED;
+                }
+            };
+            let mut progress = Progress::new(self.voice);
+            let compared = reproduce(run, fresh.path(), self.stages, (&clock, &cancel), &mut progress);
+            drop(progress);
+            worst = worst.max(match compared {
+                Ok(compared) => self.tell_compared(&compared, into.is_some(), json),
+                Err(Irreproducible::Wrong(faults)) => {
+                    faults.iter().for_each(|fault| self.voice.diagnose(fault));
+                    exit::WRONG_JOB
+                }
+                Err(Irreproducible::Ledger(trouble)) => self.trouble(&trouble),
+                Err(Irreproducible::Failed(failure)) => {
+                    self.voice.diagnose(&failure.in_words());
+                    code_of(&failure)
+                }
+            });
+        }
+        worst
+    }
+
+    fn tell_compared(&mut self, compared: &Compared, is_kept: bool, json: bool) -> u8 {
+        if json {
+            self.out.json(&json!(compared));
+        } else if !self.voice.quiet || !compared.is_same() {
+            let anew = if is_kept { format!("  anew     {}\n", compared.anew.display()) } else { String::new() };
+            self.out.print(&harmless(&(compared.in_words() + &anew)));
+        }
+        if compared.is_same() { exit::READY } else { exit::FAULTS }
+    }
+
+    pub(super) fn tidy(&mut self, places: &Places, keep: Memory, all: bool, of_others: bool, dry: bool) -> u8 {
+        let clock = SystemClock::start();
+        let store = match places.open_store(&clock) {
+            Ok(store) => store,
+            Err(failure) => return self.fail(&failure),
+        };
+        let spared = if all { Ok(Spared::default()) } else { spared(&places.into) };
+        let spared = match spared {
+            Ok(spared) => spared,
+            Err(trouble) => return self.trouble(&trouble),
+        };
+        match store.tidy(&Wish { keep, spared: &spared, of_others, dry }) {
+            Ok(tidied) => {
+                store.notices().iter().for_each(|notice| self.voice.diagnose(notice));
+                self.out.print(&tidied.in_words());
+                exit::READY
+            }
+            Err(error) => {
+                let folder = store.folder().display();
+                let fault = Diagnostic::error(format!("could not tidy the store in {folder}: {error}"));
+                self.voice.diagnose(&fault.remedy("see that it can be read and written, and tidy it again"));
+                exit::FAILED
+            }
+        }
+    }
+
+    fn trouble(&self, trouble: &Trouble) -> u8 {
+        trouble.faults().iter().for_each(|fault| self.voice.diagnose(fault));
+        trouble.code()
+    }
+}
+
+/// What the ledgers of all commissions in a folder of runs name: results, and files.
+fn spared(into: &Path) -> Result<Spared, Trouble> {
+    let mut spared = Spared::default();
+    let entries = fs::read_dir(into).into_iter().flatten().flatten().map(|entry| entry.path());
+    for commission in entries.filter(|path| path.join(LEDGER).is_dir()) {
+        for entry in Ledger::of(&commission).read()? {
+            let Deed::Run(run) = entry.deed else { continue };
+            spared.keys.extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));
+            spared.digests.extend(run.files.iter().filter_map(|file| file.blake3.to_string().parse::<crate::store::Digest>().ok()));
+        }
+    }
+    Ok(spared)
+}
+
+/// A fresh place: a folder that the user names and that is empty, or one that goes away afterwards.
+enum Fresh {
+    Named(PathBuf),
+    Passing(tempfile::TempDir),
+}
+
+impl Fresh {
+    fn open(named: Option<&Path>) -> Result<Self, Diagnostic> {
+        let Some(folder) = named else {
+            return tempfile::tempdir().map(Self::Passing).map_err(|error| {
+                Diagnostic::error(format!("could not make a fresh folder: {error}"))
+                    .remedy("name an empty folder with `--into DIR`")
+            });
+        };
+        let empty = fs::create_dir_all(folder).and_then(|()| Ok(fs::read_dir(folder)?.next().is_none()));
+        match empty {
+            Ok(true) => Ok(Self::Named(folder.to_owned())),
+            Ok(false) => Err(Diagnostic::error(format!("{} is not empty", folder.display()))
+                .remedy("a run is made anew in a fresh place: name an empty folder, or leave `--into` out")),
+            Err(error) => Err(Diagnostic::error(format!("could not make {}: {error}", folder.display()))
+                .remedy("name an empty folder that can be written")),
+        }
+    }
+
+    fn path(&self) -> &Path {
+        match self {
+            Self::Named(path) => path,
+            Self::Passing(folder) => folder.path(),
+        }
+    }
+}

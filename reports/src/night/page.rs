@@ -1,0 +1,553 @@
+//! The page of a night as HTML: one file that opens offline.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use super::choose::{Choice, counted};
+use super::figures::{Figure, Made};
+use super::front::Fronts;
+use super::plot::{self, Plot};
+use super::{DATA, LARGEST, Night, Outcome, Row, TABLE, table, thumbnail};
+use crate::pictures::Picture;
+use crate::record::Verdict;
+use crate::summary::Head;
+use crate::{numbers, said, script};
+
+/// So many pictures are part of the page, if they fit; more take longer to make small than a reader would wait.
+const MOST_THUMBNAILS: usize = 240;
+/// So many cards stand open; the others are folded.
+const MOST_CARDS: usize = 96;
+/// So many kinds of trouble stand open, and so many variants are named under one.
+const MOST_TROUBLES: usize = 12;
+const MOST_NAMED: usize = 8;
+/// So many rows of the table stand on paper.
+const MOST_ON_PAPER: usize = 60;
+/// The most bytes of what two variants can be compared in beyond settings and figures.
+const MOST_SAID: usize = 3_000_000;
+
+/// Bytes of the picture of a run.
+type Pictures<'a> = &'a dyn Fn(&str, &str) -> Option<Vec<u8>>;
+
+pub(super) fn draw(
+    night: &Night,
+    fronts: &Fronts,
+    choice: Option<&Choice>,
+    pictures: Pictures<'_>,
+) -> Result<String, askama::Error> {
+    let pick = choice.and_then(|choice| choice.pick.as_ref());
+    let chosen = pick.map(|pick| pick.row);
+    let shown = chosen.or_else(|| night.rows.iter().position(|row| row.made().is_some_and(Made::has_no_fault)));
+    let colours = shown.into_iter().chain(0..night.rows.len()).find_map(|row| night.rows[row].made()?.colours);
+    let lines = lines(night);
+    let pair = pair(night, fronts, choice);
+    let script = script::inline(script::NIGHT);
+    let mut page = Page {
+        night,
+        head: Head::with(colours)?,
+        leave: script::leave(&script),
+        script,
+        links_pictures: false,
+        banner: Banner::of(night, chosen),
+        portrait: chosen.map(|row| portrait(&night.rows[row], pictures)).unwrap_or_default(),
+        choice,
+        chosen: chosen.map(|row| key_figures(&night.rows[row])).unwrap_or_default(),
+        chosen_row: chosen.map(|row| &night.rows[row]),
+        troubles: troubles(night),
+        plots: [&fronts.legibility, &fronts.likeness]
+            .into_iter()
+            .filter_map(|front| plot::of(night, front, chosen))
+            .collect(),
+        cards: cards(night, fronts, chosen),
+        columns: columns(night, fronts, chosen),
+        beside: pair.map(|rows| Beside::of(night, rows, &lines)),
+        lines: &lines,
+    };
+    page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    let bare = page.render()?.len();
+    let mut room = LARGEST.saturating_sub(bare);
+    for card in page.cards.iter_mut().take(MOST_THUMBNAILS) {
+        let Some((run, name)) = &card.source else { continue };
+        let Some(picture) = pictures(run, name).and_then(|bytes| thumbnail::of(&bytes)) else { continue };
+        if picture.address.len() > room {
+            break;
+        }
+        room -= picture.address.len();
+        card.picture = Some(picture);
+        card.link = None;
+    }
+    page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    page.render()
+}
+
+#[derive(Template)]
+#[template(path = "night.html", whitespace = "minimize")]
+struct Page<'a> {
+    night: &'a Night,
+    head: Head,
+    script: String,
+    leave: String,
+    /// Whether the page shows pictures that lie beside it.
+    links_pictures: bool,
+    banner: Banner,
+    /// The chosen piece: what is seen, and the picture.
+    portrait: Vec<(&'static str, Picture)>,
+    choice: Option<&'a Choice>,
+    chosen: Vec<(&'static str, String)>,
+    chosen_row: Option<&'a Row>,
+    troubles: Vec<Trouble<'a>>,
+    plots: Vec<Plot>,
+    cards: Vec<Card<'a>>,
+    columns: Vec<Column>,
+    lines: &'a [Line],
+    beside: Option<Beside<'a>>,
+}
+
+impl Page<'_> {
+    /// Whether the table is too long for paper.
+    fn is_long(&self) -> bool {
+        self.night.rows.len() > MOST_ON_PAPER
+    }
+}
+
+impl Row {
+    /// The address of its summary, from the folder of the night.
+    fn summary(&self) -> String {
+        format!("../../{}/summary.html", in_address(&self.run))
+    }
+}
+
+/// A name as a part of an address (RFC 3986, 2.1 and 2.3): whatever is not unreserved is written by its bytes.
+fn in_address(name: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'.' | b'_' | b'~');
+    name.bytes().map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }).collect()
+}
+
+/// What the night comes to, in words.
+struct Banner {
+    /// Its class in the style sheet.
+    class: &'static str,
+    word: String,
+    meaning: String,
+}
+
+impl Banner {
+    fn of(night: &Night, chosen: Option<usize>) -> Self {
+        let made = |is: fn(&Made) -> bool| night.rows.iter().filter(|row| row.made().is_some_and(is)).count();
+        let fit = made(Made::is_fit_to_order);
+        let all = night.rows.len();
+        let others = [
+            (made(|made| !made.has_no_fault()), "has faults", "have faults"),
+            (
+                made(|made| made.has_no_fault() && made.verdict == Verdict::NotValidated),
+                "was not validated",
+                "were not validated",
+            ),
+            (
+                night.rows.iter().filter(|row| matches!(row.outcome, Outcome::Failed { .. })).count(),
+                "could not be made",
+                "could not be made",
+            ),
+            (
+                night.rows.iter().filter(|row| matches!(row.outcome, Outcome::NotRun { .. })).count(),
+                "was not run",
+                "were not run",
+            ),
+        ];
+        let rest: Vec<String> = others
+            .into_iter()
+            .filter(|(count, ..)| *count > 0)
+            .map(|(count, one, many)| counted(count, one, many))
+            .collect();
+        let of_all = match (fit, all) {
+            (1, 1) => "The only variant is ready to order".to_owned(),
+            (fit, all) if fit == all => format!("All {all} variants are ready to order"),
+            (fit, all) => format!("{fit} of {} ready to order", counted(all, "variant", "variants")),
+        };
+        let meaning = if rest.is_empty() { String::new() } else { said::sentence(&rest.join(", ")) };
+        match chosen {
+            Some(row) => {
+                let fit = said::sentence(&of_all);
+                Self {
+                    class: "ready",
+                    word: format!("Chosen: {}", night.rows[row].name),
+                    meaning: format!("{fit} {meaning}"),
+                }
+            }
+            None => Self { class: if fit > 0 { "open" } else { "faults" }, word: of_all, meaning },
+        }
+    }
+}
+
+/// The pictures of one piece, as they lie in its run.
+fn portrait(row: &Row, pictures: Pictures<'_>) -> Vec<(&'static str, Picture)> {
+    let Some(made) = row.made() else { return Vec::new() };
+    let of = |name: Option<&str>| Picture::of(&pictures(&row.run, name?)?);
+    let shots = [("as designed", of(made.designed())), ("as printed, predicted", of(made.printed()))];
+    shots.into_iter().filter_map(|(what, picture)| Some((what, picture?))).collect()
+}
+
+/// The figures that a client asks for first.
+fn key_figures(row: &Row) -> Vec<(&'static str, String)> {
+    const ASKED: [(&str, Figure); 6] = [
+        ("Price", Figure::Price),
+        ("Legibility", Figure::Legibility),
+        ("Likeness", Figure::Likeness),
+        ("Weight", Figure::Weight),
+        ("Smallest wall", Figure::SmallestWall),
+        ("Cautions to read", Figure::Cautions),
+    ];
+    let made = row.made();
+    ASKED.into_iter().filter_map(|(label, figure)| Some((label, figure_words(made?, figure)?))).collect()
+}
+
+fn figure_words(made: &Made, figure: Figure) -> Option<String> {
+    made.figure(figure).map(|value| numbers::tidy(&value.words(figure)))
+}
+
+/// What is wrong with one variant or with several in the same way.
+struct Trouble<'a> {
+    /// The code of a fault, or what happened instead of a run.
+    code: &'a str,
+    /// Whether the code is a name from a record.
+    is_code: bool,
+    /// What it says of the first variant.
+    message: &'a str,
+    remedy: &'a str,
+    /// The variants, with what it says of each; and where each is told in full, if it has a run.
+    rows: Vec<(&'a Row, &'a str)>,
+}
+
+impl Trouble<'_> {
+    fn count(&self) -> String {
+        counted(self.rows.len(), "variant", "variants")
+    }
+
+    fn is_many(&self) -> bool {
+        self.rows.len() > MOST_NAMED
+    }
+}
+
+/// What is wrong, in groups: first what could not be made, then faults, then what was not run; within that as they come.
+fn troubles(night: &Night) -> Vec<Trouble<'_>> {
+    let mut groups: Vec<Trouble<'_>> = Vec::new();
+    let mut places: BTreeMap<(u8, &str, &str), usize> = BTreeMap::new();
+    let mut kinds: Vec<u8> = Vec::new();
+    for row in &night.rows {
+        let found: Vec<(u8, &str, &str, &str)> = match &row.outcome {
+            Outcome::Failed { why, remedy } => vec![(0, "could not be made", why, remedy)],
+            Outcome::NotRun { why, remedy } => vec![(2, "was not run", why, remedy)],
+            Outcome::Made(made) => {
+                made.faults.iter().map(|fault| (1, &*fault.code, &*fault.message, &*fault.remedy)).collect()
+            }
+        };
+        for (kind, code, message, remedy) in found {
+            // Faults of one code are one group, whatever numbers they name; other reasons are told apart by their words.
+            let by = if kind == 1 { "" } else { message };
+            let at = *places.entry((kind, code, by)).or_insert_with(|| {
+                groups.push(Trouble { code, is_code: kind == 1, message, remedy, rows: Vec::new() });
+                kinds.push(kind);
+                groups.len() - 1
+            });
+            let last = groups[at].rows.last();
+            if last.is_none_or(|(last, _)| !std::ptr::eq(*last, row)) {
+                groups[at].rows.push((row, message));
+            }
+        }
+    }
+    let mut sorted: Vec<(u8, Trouble<'_>)> = kinds.into_iter().zip(groups).collect();
+    sorted.sort_by_key(|(kind, _)| *kind);
+    sorted.into_iter().map(|(_, trouble)| trouble).collect()
+}
+
+/// A variant with its picture.
+struct Card<'a> {
+    at: usize,
+    row: &'a Row,
+    /// Where its picture comes from: run and name.
+    source: Option<(&'a str, &'a str)>,
+    picture: Option<Picture>,
+    /// Its address where it is not part of the page.
+    link: Option<String>,
+    /// The class and word of its verdict.
+    verdict: (&'static str, String),
+    /// What is best about it.
+    marks: Vec<&'static str>,
+    figures: Vec<(&'static str, String)>,
+}
+
+/// The variants that were made: the chosen first, then those that nothing beats, then those without faults.
+fn cards<'a>(night: &'a Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Card<'a>> {
+    let made = night.rows.iter().enumerate().filter_map(|(at, row)| Some((at, row, row.made()?)));
+    let mut cards: Vec<(u8, Card<'_>)> = made
+        .map(|(at, row, made)| {
+            let marks = marks(fronts, chosen, at);
+            let rank = match () {
+                () if chosen == Some(at) => 0,
+                () if !marks.is_empty() => 1,
+                () if made.is_fit_to_order() => 2,
+                () if made.has_no_fault() => 3,
+                () => 4,
+            };
+            let source = made.designed().or_else(|| made.printed()).map(|name| (row.run.as_str(), name));
+            let link = source.map(|(run, name)| format!("../../{}/{}", in_address(run), in_address(name)));
+            let figures =
+                [("Price", Figure::Price), ("Legibility", Figure::Legibility), ("Likeness", Figure::Likeness)];
+            let card = Card {
+                at,
+                row,
+                source,
+                picture: None,
+                link,
+                verdict: verdict_of(row),
+                marks,
+                figures: figures
+                    .into_iter()
+                    .filter_map(|(label, figure)| Some((label, figure_words(made, figure)?)))
+                    .collect(),
+            };
+            (rank, card)
+        })
+        .collect();
+    cards.sort_by_key(|(rank, _)| *rank);
+    cards.into_iter().map(|(_, card)| card).collect()
+}
+
+/// What is best about a variant.
+fn marks(fronts: &Fronts, chosen: Option<usize>, at: usize) -> Vec<&'static str> {
+    let best = match (fronts.legibility.has(at), fronts.likeness.has(at)) {
+        (true, true) => Some("nothing beats it in legibility or likeness for its price"),
+        (true, false) => Some("nothing beats it in legibility for its price"),
+        (false, true) => Some("nothing beats it in likeness for its price"),
+        (false, false) => None,
+    };
+    (chosen == Some(at)).then_some("chosen").into_iter().chain(best).collect()
+}
+
+/// The class and the word of what became of a variant.
+fn verdict_of(row: &Row) -> (&'static str, String) {
+    match &row.outcome {
+        Outcome::Failed { .. } => ("fault", "could not be made".to_owned()),
+        Outcome::NotRun { .. } => ("caution", "not run".to_owned()),
+        Outcome::Made(made) => match made.verdict {
+            Verdict::ReadyToOrder => ("ready", "ready to order".to_owned()),
+            Verdict::NotValidated => ("caution", "not validated".to_owned()),
+            Verdict::HasFaults => ("fault", counted(made.faults.len(), "fault", "faults")),
+        },
+    }
+}
+
+/// A column of the table.
+struct Column {
+    heading: String,
+    is_number: bool,
+    cells: Vec<Cell>,
+}
+
+/// A cell of the table.
+#[derive(Default)]
+struct Cell {
+    text: String,
+    /// The number by which it is sorted, where it is one.
+    number: Option<f64>,
+    /// Its class in the style sheet.
+    class: &'static str,
+}
+
+/// What the table shows beside the names. Columns of which nothing is known are left out.
+fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column> {
+    let column = |heading: &str, cell: &dyn Fn(usize, &Row) -> Cell| Column {
+        heading: heading.to_owned(),
+        is_number: false,
+        cells: night.rows.iter().enumerate().map(|(at, row)| cell(at, row)).collect(),
+    };
+    let figure = |heading: &str, figure: Figure| {
+        column(heading, &|_, row| {
+            let value = row.made().and_then(|made| made.figure(figure));
+            let text = value.as_ref().map(|value| numbers::tidy(&value.words(figure))).unwrap_or_default();
+            Cell { text, number: value.map(|value| value.number()), class: "" }
+        })
+    };
+    let mut columns = vec![column("Outcome", &|_, row| {
+        let (class, text) = verdict_of(row);
+        Cell { text, number: None, class }
+    })];
+    columns.push(column("Unbeaten in", &|at, _| {
+        let words: Vec<&str> = [
+            (chosen == Some(at), "chosen"),
+            (fronts.legibility.has(at), "legibility"),
+            (fronts.likeness.has(at), "likeness"),
+        ]
+        .into_iter()
+        .filter(|(is, _)| *is)
+        .map(|(_, word)| word)
+        .collect();
+        Cell { text: words.join(", "), number: None, class: "best" }
+    }));
+    columns.extend(night.settings().into_iter().map(|path| {
+        column(path, &|_, row| {
+            let text = row.setting(path).unwrap_or_default().to_owned();
+            Cell { number: leading_number(&text), text, class: "" }
+        })
+    }));
+    let is_varied = |path: &str| night.settings().contains(&path);
+    columns.extend([
+        figure("Price", Figure::Price),
+        figure("Legibility", Figure::Legibility),
+        figure("Likeness", Figure::Likeness),
+        figure("Separation kept", Figure::Separation),
+        figure("Weight", Figure::Weight),
+        figure("Smallest wall", Figure::SmallestWall),
+    ]);
+    if !is_varied("voxelise.cell") {
+        columns.push(figure("Cell", Figure::Cell));
+    }
+    columns.push(figure("Cells", Figure::Cells));
+    columns.push(column("Faults", &|_, row| Cell {
+        text: row.made().map(|made| table::codes(made).join(", ")).unwrap_or_default(),
+        ..Cell::default()
+    }));
+    columns.push(figure("Cautions", Figure::Cautions));
+    columns.retain(|column| column.cells.iter().any(|cell| !cell.text.is_empty()));
+    for column in &mut columns {
+        column.is_number = column.cells.iter().all(|cell| cell.number.is_some() || cell.text.is_empty());
+        if !column.is_number {
+            column.cells.iter_mut().for_each(|cell| cell.number = None);
+        }
+    }
+    columns
+}
+
+/// The number at the beginning of a setting, such as that of `2.5 mm`.
+fn leading_number(text: &str) -> Option<f64> {
+    let (number, rest) = text.split_once(' ').unwrap_or((text, ""));
+    let unit = rest.is_empty() || (rest.len() <= 4 && rest.chars().all(|c| c.is_alphabetic() || c == '%'));
+    number.parse().ok().filter(|number: &f64| unit && number.is_finite())
+}
+
+/// Something in which variants differ, for two of them beside each other.
+struct Line {
+    name: String,
+    /// The values that occur, in the order in which they come.
+    values: Vec<String>,
+    /// Which of them each variant has, by row.
+    of: Vec<Option<usize>>,
+}
+
+impl Line {
+    fn of(name: &str, cells: impl Iterator<Item = Option<String>>) -> Self {
+        let mut values: Vec<String> = Vec::new();
+        let mut known: BTreeMap<String, usize> = BTreeMap::new();
+        let mut place = |cell: String| {
+            *known.entry(cell).or_insert_with_key(|cell| {
+                values.push(cell.clone());
+                values.len() - 1
+            })
+        };
+        let of = cells.map(|cell| cell.filter(|cell| !cell.is_empty()).map(&mut place)).collect();
+        Self { name: said::capitalised(name), values, of }
+    }
+
+    /// Whether all variants have the same.
+    fn is_same(&self) -> bool {
+        self.of.windows(2).all(|two| two[0] == two[1])
+    }
+
+    /// As the page holds it for its script: places among the values, a dot where there is none.
+    fn places(&self) -> String {
+        let place = |of: &Option<usize>| of.map_or(".".to_owned(), |at| at.to_string());
+        self.of.iter().map(place).collect::<Vec<_>>().join(" ")
+    }
+
+    fn value(&self, row: usize) -> &str {
+        self.of[row].map_or("–", |at| &self.values[at])
+    }
+
+    /// About what it takes on the page.
+    fn bytes(&self) -> usize {
+        self.name.len() + self.values.iter().map(|value| value.len() + 7).sum::<usize>() + 4 * self.of.len() + 40
+    }
+}
+
+/// What stands among the figures already.
+const FIGURES_ALREADY: [&str; 6] = [
+    "proof: effect",
+    "proof: legibility",
+    "proof: separation kept",
+    "validate: weight",
+    "estimate: price",
+    "estimate: weight",
+];
+
+/// All in which variants differ: settings, figures, then facts by their stages.
+fn lines(night: &Night) -> Vec<Line> {
+    let rows = &night.rows;
+    let settings = night.settings();
+    let settings =
+        settings.into_iter().map(|path| Line::of(path, rows.iter().map(|row| row.setting(path).map(str::to_owned))));
+    let outcome = Line::of("outcome", rows.iter().map(|row| Some(verdict_of(row).1)));
+    let figures = Figure::ALL
+        .into_iter()
+        .map(|figure| Line::of(figure.word(), rows.iter().map(|row| figure_words(row.made()?, figure))));
+    let mut lines: Vec<Line> = settings.chain([outcome]).chain(figures).filter(|line| !line.is_same()).collect();
+    let mut room = MOST_SAID;
+    for (name, cells) in facts(night) {
+        let line = Line::of(name, cells.into_iter().map(|cell| cell.map(str::to_owned)));
+        if line.is_same() {
+            continue;
+        }
+        let Some(left) = room.checked_sub(line.bytes()) else { break };
+        room = left;
+        lines.push(line);
+    }
+    lines
+}
+
+/// Every fact but those that stand among the figures, with what each row has of it, in the order in which they are said.
+fn facts(night: &Night) -> Vec<(&str, Vec<Option<&str>>)> {
+    let mut facts: Vec<(&str, Vec<Option<&str>>)> = Vec::new();
+    let mut places: BTreeMap<&str, usize> = BTreeMap::new();
+    for (at, row) in night.rows.iter().enumerate() {
+        let said = row.made().into_iter().flat_map(|made| &made.facts);
+        for (name, value) in said.filter(|(name, _)| !FIGURES_ALREADY.contains(&name.as_str())) {
+            let place = *places.entry(name).or_insert_with(|| {
+                facts.push((name, vec![None; night.rows.len()]));
+                facts.len() - 1
+            });
+            facts[place].1[at] = Some(value);
+        }
+    }
+    facts
+}
+
+/// Two variants beside each other, as they stand without a script.
+struct Beside<'a> {
+    rows: [usize; 2],
+    names: [&'a str; 2],
+    /// In what they differ, and what each has.
+    lines: Vec<(&'a str, [&'a str; 2])>,
+}
+
+impl<'a> Beside<'a> {
+    fn of(night: &'a Night, rows: [usize; 2], lines: &'a [Line]) -> Self {
+        let both = |line: &'a Line| (line.name.as_str(), rows.map(|row| line.value(row)));
+        Self {
+            rows,
+            names: rows.map(|row| night.rows[row].name.as_str()),
+            lines: lines.iter().map(both).filter(|(_, [a, b])| a != b).collect(),
+        }
+    }
+}
+
+/// The two that stand beside each other at first: the chosen one, or the first without faults, and the next best, or the
+/// next that nothing beats, or simply the next. Nothing where fewer than two were made.
+fn pair(night: &Night, fronts: &Fronts, choice: Option<&Choice>) -> Option<[usize; 2]> {
+    let pick = choice.and_then(|choice| choice.pick.as_ref());
+    let made = |is: fn(&Made) -> bool| {
+        night.rows.iter().enumerate().filter(move |(_, row)| row.made().is_some_and(is)).map(|(at, _)| at)
+    };
+    let first = pick.map(|pick| pick.row).into_iter().chain(made(Made::has_no_fault)).chain(made(|_| true)).next()?;
+    let best = fronts.legibility.unbeaten.iter().copied();
+    let next = pick.and_then(|pick| pick.next_row).into_iter().chain(best).chain(made(|_| true));
+    next.into_iter().find(|&row| row != first).map(|second| [first, second])
+}
