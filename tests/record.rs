@@ -120,6 +120,7 @@ fn a_damaged_ledger_takes_no_more_entries_and_is_told_by_line() {
 #[test]
 fn what_is_not_there_is_a_wrong_command_line() {
     let shop = Workshop::new();
+    let before = shop.content();
     for arguments in [
         &["verify", "C-1"][..],
         &["history", "C-1"],
@@ -133,5 +134,5 @@ fn what_is_not_there_is_a_wrong_command_line() {
         assert_eq!(said.code, i32::from(exit::WRONG_JOB), "{arguments:?}: {}", said.err);
         assert!(!said.err.is_empty() && said.out.is_empty(), "{arguments:?}");
     }
-    assert!(!shop.path("runs").exists(), "something was made");
+    assert_eq!(shop.content(), before, "something was made");
 }
