@@ -32,12 +32,9 @@ fn whole_demo(bencher: Bencher<'_, '_>) {
 /// The dozen sizes of the cell that the demo compares.
 #[divan::bench(sample_count = 3)]
 fn advise_demo(bencher: Bencher<'_, '_>) {
-    let (clock, cancel, plan) = (SystemClock::start(), AtomicBool::new(false), demo_plan());
+    let (cancel, plan) = (AtomicBool::new(false), demo_plan());
     bencher.with_inputs(folder).bench_local_refs(|folder| {
-        let store = Store::open(&folder.path().join(".store"), clock.now()).unwrap();
-        let memory = Memory::usual();
-        let surroundings = Surroundings { into: folder.path(), store: &store, clock: &clock, cancel: &cancel, memory };
-        advise(&plan, &surroundings, &mut Silence).unwrap()
+        advise(&plan, folder.path(), &cancel, &mut Silence).unwrap()
     });
 }
 
