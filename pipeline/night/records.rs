@@ -84,7 +84,7 @@ impl<'a> Records<'a> {
         if self.known.contains(&finished.published.name) {
             return Ok(());
         }
-        let stages: Vec<_> = finished.nodes.iter().map(|&node| (works.source(node), works.seconds(node))).collect();
+        let stages: Vec<_> = finished.nodes.iter().map(|&node| (works.source(node, variant), works.seconds(node))).collect();
         let made = stages.iter().filter(|(source, _)| *source == Source::Made);
         let seconds = made.filter_map(|(_, seconds)| *seconds).sum::<f64>() + finished.seconds;
         self.append(self.deed(&works.plans[variant], &finished.record, &finished.files, &stages, Some(seconds))?)
@@ -120,8 +120,11 @@ impl<'a> Records<'a> {
         if waiting.is_empty() {
             return Ok(());
         }
-        self.ledger.append(self.surroundings.clock, &waiting).map_err(trouble)?;
-        Ok(())
+        self.ledger.append(self.surroundings.clock, &waiting).map(drop).map_err(|error| {
+            // Tried again with what comes after them.
+            self.waiting.lock().unwrap_or_else(PoisonError::into_inner).splice(0..0, waiting);
+            trouble(error)
+        })
     }
 
     fn append(&self, deed: Deed) -> Result<(), Failure> {

@@ -117,9 +117,11 @@ impl<'a> Works<'a> {
         self.slot(node).entry.as_ref().map(|(entry, _)| Arc::clone(entry))
     }
 
-    /// How the result of a run of a stage was come by.
-    pub(super) fn source(&self, node: usize) -> Source {
-        self.slot(node).entry.as_ref().map_or(Source::Made, |(_, source)| *source)
+    /// How a variant came by the result of a run of a stage: of those that share it, the first had it made, and for the others
+    /// it was there.
+    pub(super) fn source(&self, node: usize, variant: usize) -> Source {
+        let made = self.slot(node).entry.as_ref().is_none_or(|(_, source)| *source == Source::Made);
+        if made && self.graph.nodes[node].variant == variant { Source::Made } else { Source::Store }
     }
 
     /// How long a run of a stage took, whenever that was, in seconds.
