@@ -105,17 +105,23 @@ pub fn run(
     announce(plans, &names, &ended, listener);
 
     let mut chains: Vec<Option<Chain>> = Vec::with_capacity(plans.len());
+    // Where there is no room for one there is none for the others.
+    let mut full = false;
     for (at, plan) in plans.iter().enumerate() {
-        let needed = ended[at].is_none() && !surroundings.cancel.load(Ordering::Relaxed);
+        let needed = ended[at].is_none() && !full && !surroundings.cancel.load(Ordering::Relaxed);
         chains.push(match needed.then(|| chains::settle(plan, surroundings, listener)) {
             Some(Ok(chain)) => Some(chain),
             Some(Err(Failure::Cancelled)) | None => None,
             Some(Err(failure)) => {
+                full = matches!(failure, Failure::Full(_));
                 records.failed(plan, &names[at], &failure);
                 ended[at] = Some(Ended::Failed(failure));
                 None
             }
         });
+    }
+    if full {
+        chains.iter_mut().for_each(|chain| *chain = None);
     }
     if plans.len() > 1 {
         tell_of_failed(plans, &names, &ended, listener);
