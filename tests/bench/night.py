@@ -50,11 +50,11 @@ def job(cells, walls, palettes):
         "  every:",
         f"    voxelise.cell: [{', '.join(f'{cell} mm' for cell in cells)}]",
         f"    hollow.wall: [{', '.join(f'{wall} mm' for wall in walls)}]",
-        "  together:",
+        "    colour:",
     ]
-    colours = [palette(number, palettes) for number in range(palettes)]
-    for at, side in enumerate(SIDES):
-        lines.append(f"    colour.{side}: [{', '.join(row[at] for row in colours)}]")
+    for number in range(palettes):
+        sides = ", ".join(f"{side}: {colour}" for side, colour in zip(SIDES, palette(number, palettes)))
+        lines.append(f"      - {{ as: hues-{number + 1}, {sides} }}")
     return "\n".join(lines) + "\n"
 
 
