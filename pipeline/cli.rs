@@ -17,7 +17,8 @@ use turnhue_stages::chain::coupon::reading::Row;
 use crate::calibrate::{Choice, Refusal, Request, calibrate};
 use crate::clock::{Clock as _, SystemClock};
 use crate::diagnostic::{Diagnostic, harmless, nearest};
-use crate::plan::{Plan, Stages, plan};
+use crate::job::files;
+use crate::plan::{Night, Plan, Stages, plan_night};
 use crate::run::{Failure, Published, RECORD, Surroundings, run};
 use crate::terminal::{Progress, Voice};
 use crate::{advise, exit, pages, schema};
@@ -47,7 +48,7 @@ enum Command {
     /// Run jobs; each makes a run folder DIR/COMMISSION/RUN that appears whole or not at all
     #[command(after_help = exit::HELP)]
     Run {
-        /// Job files; one that fails does not stop the others
+        /// Job files, or patterns such as 'jobs/*.yaml'; one that fails does not stop the others
         #[arg(required = true, value_name = "JOB")]
         jobs: Vec<PathBuf>,
         /// Folder below which runs are kept
@@ -139,9 +140,9 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     prepare(arguments.manner, voice);
     let mut desk = Desk { stages, voice, out: Out::default() };
     let code = match &arguments.command {
-        Command::Run { jobs, into, json, no_advice } => desk.run(jobs, into, *json, !no_advice),
-        Command::Advise { jobs, into, json } => desk.advise(jobs, into, *json),
-        Command::Check { jobs, json } => desk.check(jobs, *json),
+        Command::Run { jobs, into, json, no_advice } => desk.run(&files::named(jobs), into, *json, !no_advice),
+        Command::Advise { jobs, into, json } => desk.advise(&files::named(jobs), into, *json),
+        Command::Check { jobs, json } => desk.check(&files::named(jobs), *json),
         Command::Stages { name, json } => desk.describe(name.as_deref(), *json),
         Command::Calibrate {
             run,
@@ -286,9 +287,13 @@ impl Desk<'_> {
         worst
     }
 
-    /// Plans a job. A stage whose checks have a defect must not take the other jobs with it.
     fn plan(&self, job: &Path) -> Result<Plan, Ended> {
-        match catch_unwind(AssertUnwindSafe(|| plan(job, self.stages))) {
+        self.night(job).map(Night::into_job)
+    }
+
+    /// Plans a job with its variants. A stage whose checks have a defect must not take the other jobs with it.
+    fn night(&self, job: &Path) -> Result<Night, Ended> {
+        match catch_unwind(AssertUnwindSafe(|| plan_night(job, self.stages))) {
             Ok(planned) => planned.map_err(Ended::Refused),
             Err(_) => Err(Ended::Failed(Failure::defect("planning panicked; the lines above say where"))),
         }
@@ -319,8 +324,11 @@ impl Desk<'_> {
     fn check(&mut self, jobs: &[PathBuf], json: bool) -> u8 {
         let mut worst = exit::READY;
         for job in jobs {
-            let (plan, faults) = match self.plan(job) {
-                Ok(plan) => (Some(plan), Vec::new()),
+            let (night, faults) = match self.night(job) {
+                Ok(night) => {
+                    let cautions = night.cautions().to_vec();
+                    (Some(night), cautions)
+                }
                 Err(ended) => {
                     worst = worst.max(ended.code());
                     (None, ended.faults())
@@ -328,14 +336,18 @@ impl Desk<'_> {
             };
             faults.iter().for_each(|fault| self.voice.diagnose(fault));
             if json {
-                let memory = plan.as_ref().and_then(Plan::memory).map(|(memory, _)| memory.bytes());
-                let plan = plan.as_ref().map(Plan::resolved);
-                let job = job.to_string_lossy();
-                self.out.json(&json!({ "job": job, "plan": plan, "memory": memory, "faults": faults }));
-            } else if let Some(plan) = plan
+                let plan = night.as_ref().map(Night::job);
+                self.out.json(&json!({
+                    "job": job.to_string_lossy(),
+                    "plan": plan.map(Plan::resolved),
+                    "memory": plan.and_then(Plan::memory).map(|(memory, _)| memory.bytes()),
+                    "variants": night.as_ref().map(|night| night.variants_json(None)),
+                    "faults": faults,
+                }));
+            } else if let Some(night) = night
                 && !self.voice.quiet
             {
-                self.out.print(&plan.in_words());
+                self.out.print(&night.in_words(None));
             }
         }
         worst

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde_json::{Value, json};
 use turnhue_stages::findings::Finding;
 use turnhue_stages::formats::model::{self, Beside, Body, Choice, FileUnit, Format, Model, Stance};
+use turnhue_stages::outlook::Outlook;
 use turnhue_stages::solid::Surface;
 
 use crate::job::{Axis, ModelRequest, ModelUnit};
@@ -17,6 +18,8 @@ pub const LARGEST: u64 = 2 << 30;
 pub struct Placed {
     /// The chosen bodies in millimetres, +z up, the front facing −y.
     pub surface: Arc<Surface>,
+    /// What is known of it before the first stage.
+    pub outlook: Outlook,
     /// What the file is.
     pub format: Format,
     /// The unit of the file's numbers.
@@ -108,8 +111,9 @@ fn place(model: Model, request: &ModelRequest) -> Result<Placed, Refusal> {
     let bodies = listed.then(|| model.bodies());
     let surface = model.into_surface(&request.bodies).map_err(Refusal::NoBody)?;
     check_extent(&surface)?;
+    let outlook = Outlook::of(&surface);
     let surface = Arc::new(surface);
-    Ok(Placed { surface, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies })
+    Ok(Placed { surface, outlook, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies })
 }
 
 fn check_extent(surface: &Surface) -> Result<(), Refusal> {

@@ -138,7 +138,7 @@ fn run_name(plan: &Plan, started: Moment) -> String {
     hasher.update(env!("CARGO_PKG_VERSION").as_bytes());
     for input in &plan.job.inputs {
         // Digests have one length, so nothing can be shifted from one input to the next.
-        hasher.update(input.blake3.as_bytes());
+        hasher.update(input.file.blake3.as_bytes());
     }
     format!("{}-{}", started.compact(), &hasher.finalize().to_hex()[..8])
 }
@@ -287,8 +287,8 @@ fn record_of(
         seconds: Some(seconds),
         job: Some(JobText { file: source.name.clone(), text: source.text.clone() }),
         resolved: plan.resolved_with(steps),
-        process: plan.job.process.clone(),
-        inputs: plan.job.inputs.clone(),
+        process: (*plan.job.process).clone(),
+        inputs: plan.job.inputs.iter().map(|input| input.file.clone()).collect(),
         stages,
         advice: None,
     };

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use schemars::Schema;
 use serde_json::{Map, Value, json};
+use turnhue_reports::night::Rule;
+use turnhue_reports::night::choose::MOST_RULES;
 use turnhue_stages::stage::AnyStage;
 
 use crate::job::{AdviseRequest, Commission, KEYS, ModelRequest, Title};
@@ -14,6 +16,7 @@ use crate::plan::Stages;
 pub fn of_job(stages: &Stages) -> Value {
     let mut definitions = Map::new();
     let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
+    let choose = adopt("choose", schemars::schema_for!(Vec<Rule>), &mut definitions);
     let advise = adopt("advise", schemars::schema_for!(AdviseRequest), &mut definitions);
     let steps: Vec<Value> = stages
         .iter()
@@ -46,10 +49,57 @@ pub fn of_job(stages: &Stages) -> Value {
                 "description": "The chain, in order",
                 "type": "array", "minItems": 1, "items": { "anyOf": steps },
             },
+            "variants": variants(stages),
+            "choose": {
+                "description": "How one of the variants is chosen: rules that are tried in order until one picks",
+                "type": "array", "maxItems": MOST_RULES, "items": choose["items"],
+            },
             // The bare key asks for the usual sizes.
             "advise": { "description": advise["description"], "anyOf": [advise, { "type": "null" }] },
         },
         "$defs": definitions,
+    })
+}
+
+/// What a job says of variants. Their settings are paths, whose values only the stages can judge.
+fn variants(stages: &Stages) -> Value {
+    let owners: Vec<&str> = stages.iter().map(|stage| stage.name()).collect();
+    let path = format!(r"^(process|(model|{})([.\[].+)?)$", owners.join("|"));
+    let or_as = format!("^as$|{path}");
+    let name = json!({ "pattern": "^[A-Za-z0-9][A-Za-z0-9._-]*$" });
+    let list = json!({ "type": "array", "minItems": 1 });
+    let lists = |pattern: &str, about: &str| {
+        json!({
+            "description": about,
+            "type": "object",
+            "minProperties": 1,
+            "propertyNames": { "pattern": pattern },
+            "additionalProperties": list,
+        })
+    };
+    let together = lists(&or_as, "Settings whose lists go in step; `as` names each step");
+    json!({
+        "description": "Variants of the job, each made in its place",
+        "type": "object",
+        "minProperties": 1,
+        "additionalProperties": false,
+        "properties": {
+            "every": lists(&path, "Settings with a list of values each: every value with every other"),
+            "together": { "anyOf": [together, { "type": "array", "minItems": 1, "items": together }] },
+            "named": {
+                "description": "Single variants beside these: a name, and the settings that it changes",
+                "type": "object",
+                "minProperties": 1,
+                "propertyNames": name,
+                "additionalProperties": { "type": ["object", "null"], "propertyNames": { "pattern": path } },
+            },
+            "skip": {
+                "description": "Combinations to leave out: all settings of a rule must have the value that it gives",
+                "type": "array",
+                "minItems": 1,
+                "items": { "type": "object", "minProperties": 1, "propertyNames": { "pattern": or_as } },
+            },
+        },
     })
 }
 

@@ -1,14 +1,12 @@
 //! The setting whose values are compared: the only place that knows its name.
 
-use std::sync::Arc;
-
 use serde_json::Value;
 use turnhue_stages::Length;
 use turnhue_stages::stage::Misfit;
 
 use super::facts;
 use crate::diagnostic::Diagnostic;
-use crate::job::{Text, settings};
+use crate::job::Text;
 use crate::plan::PlannedStep;
 
 /// The stage that makes the cells, and the setting that says how large they are.
@@ -56,8 +54,7 @@ pub(crate) fn with(step: &PlannedStep, mm: f64) -> Result<PlannedStep, Misfit> {
         }
         settings.insert(SETTING.to_owned(), Length::from_mm(mm).to_string().into());
     }
-    let stage = step.stage.with(settings)?;
-    Ok(PlannedStep { stage: Arc::from(stage), ..step.clone() })
+    step.with(settings)
 }
 
 /// What keeps sizes from being compared, where the job asks for it: `asks` by a key of its own, or in the cell's place.
@@ -74,7 +71,7 @@ pub(crate) fn check(text: &Text, steps: &[&PlannedStep], asks: bool) -> Option<D
         Diagnostic::error(format!(
             "no cell can be found: nothing in the chain tells whether the effect holds, as `{judges}` does"
         ))
-        .at(text.place(&settings::join(&steps[at].at, SETTING)))
+        .at(steps[at].site.place(text, SETTING))
         .label(format!("needs `{judges}`"))
         .remedy(format!("add a line `- {judges}` after `colour`, or write a length such as {SETTING}: 3 mm"))
     })

@@ -85,9 +85,7 @@ pub(crate) fn planned(plan: &Plan) -> String {
 /// The most memory that comparing sizes will hold.
 pub(crate) fn memory(plan: &Plan) -> Memory {
     let Some(index) = cell::stage_in(&plan.job.steps) else { return Memory::from_bytes(0) };
-    let before = plan.job.steps[..index]
-        .iter()
-        .fold(Outlook::of(&plan.job.model.surface), |known, step| step.stage.outlook(known));
+    let before = plan.job.steps[..index].iter().fold(plan.job.model.outlook, |known, step| step.stage.outlook(known));
     let request = asked(plan);
     let own = cell::named(&plan.job.steps[index], before.size.max_element());
     let cells = sizes::row(Ends::of(plan, index, before, &request), request.count(), own);
@@ -139,7 +137,7 @@ pub(crate) fn compare(
     })?;
     let request = asked(plan);
     let begun = Begun::with(plan, index, scratch, cancel)?;
-    let before = begun.piece.surface().map_or_else(|| Outlook::of(&plan.job.model.surface), Outlook::of);
+    let before = begun.piece.surface().map_or(plan.job.model.outlook, Outlook::of);
     let own = cell::named(&plan.job.steps[index], before.size.max_element());
     let cells = sizes::row(Ends::of(plan, index, before, &request), request.count(), own);
     listener.hear(&Event::AdviceBegan { sizes: cells.len() });
@@ -281,8 +279,5 @@ fn for_one_copy(step: &PlannedStep) -> PlannedStep {
         return step.clone();
     }
     settings[COPIES] = serde_json::json!([1]);
-    match step.stage.with(settings) {
-        Ok(stage) => PlannedStep { stage: Arc::from(stage), ..step.clone() },
-        Err(_) => step.clone(),
-    }
+    step.with(settings).unwrap_or_else(|_| step.clone())
 }

@@ -19,7 +19,7 @@ use turnhue_stages::process::Process;
 
 use crate::clock::Moment;
 use crate::diagnostic::Diagnostic;
-use crate::job::{Text, settings};
+use crate::job::{Site, Text, settings};
 use crate::run::RECORD;
 
 /// The stage that makes coupons, and its file that is ordered.
@@ -154,7 +154,7 @@ fn read_process(path: &Path) -> Result<(Text, Process), Refusal> {
     };
     match process.check() {
         Ok(()) => Ok((text, process)),
-        Err(misfit) => Err(settings::at_setting(&text, "", misfit).into()),
+        Err(misfit) => Err(settings::at_setting(&text, &Site::default(), misfit).into()),
     }
 }
 

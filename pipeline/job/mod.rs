@@ -4,10 +4,13 @@
 //! without faults into something that can run.
 
 mod advise;
+pub mod files;
 mod places;
 mod read;
 pub(crate) mod settings;
+mod site;
 pub mod text;
+mod variants;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -16,8 +19,11 @@ use turnhue_stages::formats::model::Choice;
 
 pub use advise::AdviseRequest;
 pub use read::{Draft, Step};
-pub(crate) use read::{KEYS, faces_up};
+pub(crate) use read::{KEYS, against_itself, faces_up};
+pub(crate) use site::{Moved, Site};
 pub use text::Text;
+pub use variants::{Change, MOST_VARIANTS, Variant, Variants};
+pub(crate) use variants::{Part, Pick};
 
 use crate::diagnostic::Diagnostic;
 
@@ -55,30 +61,35 @@ impl TryFrom<String> for Commission {
     type Error = String;
 
     fn try_from(name: String) -> Result<Self, String> {
-        const RULE: &str =
-            "use letters a to z, digits, `-`, `_` and `.`, at most 64 of them, beginning with a letter or a digit";
-        // Device names on Windows, which no file or folder there can have, whatever follows the first dot.
-        const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
-        const NUMBERED: [&str; 2] = ["com", "lpt"];
-        let stem = name.split('.').next().unwrap_or_default().to_ascii_lowercase();
-        let numbered = NUMBERED
-            .iter()
-            .any(|device| stem.strip_prefix(device).is_some_and(|n| n.len() == 1 && n.as_bytes()[0].is_ascii_digit()));
-        let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-        if DEVICES.contains(&stem.as_str()) || numbered {
-            return Err(format!("`{name}` cannot be a folder on every system: it is the name of a device"));
+        match refused_as_folder(&name, Self::LONGEST) {
+            Some(why) => Err(format!("`{name}` cannot name the folder of the commission: {why}")),
+            None => Ok(Self(name)),
         }
-        // Windows drops a dot at the end of a folder's name.
-        if !name.starts_with(|c: char| c.is_ascii_alphanumeric())
-            || !name.chars().all(allowed)
-            || name.len() > Self::LONGEST
-            || name.contains("..")
-            || name.ends_with('.')
-        {
-            return Err(format!("`{name}` cannot name the folder of the commission: {RULE}"));
-        }
-        Ok(Self(name))
     }
+}
+
+/// Why a name cannot be that of a folder on every system, or is longer than so many characters.
+fn refused_as_folder(name: &str, longest: usize) -> Option<String> {
+    // Device names on Windows, which no file or folder there can have, whatever follows the first dot.
+    const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
+    const NUMBERED: [&str; 2] = ["com", "lpt"];
+    let stem = name.split('.').next().unwrap_or_default().to_ascii_lowercase();
+    let numbered = NUMBERED
+        .iter()
+        .any(|device| stem.strip_prefix(device).is_some_and(|n| n.len() == 1 && n.as_bytes()[0].is_ascii_digit()));
+    if DEVICES.contains(&stem.as_str()) || numbered {
+        return Some("it is the name of a device on some systems".to_owned());
+    }
+    let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
+    // Windows drops a dot at the end of a folder's name.
+    let fits = name.starts_with(|c: char| c.is_ascii_alphanumeric())
+        && name.chars().all(allowed)
+        && name.len() <= longest
+        && !name.contains("..")
+        && !name.ends_with('.');
+    (!fits).then(|| {
+        format!("use letters a to z, digits, `-`, `_` and `.`, at most {longest} of them, beginning with a letter or a digit")
+    })
 }
 
 impl From<Commission> for String {

@@ -1,15 +1,21 @@
 //! From the text of a job file to what it asks for, each part with the type that it must have.
 
 use serde_json::{Map, Value};
+use turnhue_reports::night::Rule;
+use turnhue_reports::night::choose::MOST_RULES;
 
 use super::settings::{MOST_FAULTS, join, read};
-use super::{AdviseRequest, Commission, ModelRequest, Text, Title};
+use super::variants::Own;
+use super::{AdviseRequest, Commission, ModelRequest, Site, Text, Title, Variants};
 use crate::diagnostic::{Diagnostic, listed, nearest};
 
 /// The keys that a job file must have, in the order in which one is usually written.
 pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "stages"];
-/// The key that it may have beside them.
+/// The keys that it may have beside them.
 const ADVISE: &str = "advise";
+const VARIANTS: &str = "variants";
+const CHOOSE: &str = "choose";
+const ALL_KEYS: [&str; 8] = [KEYS[0], KEYS[1], KEYS[2], KEYS[3], KEYS[4], ADVISE, VARIANTS, CHOOSE];
 
 /// Longest chain. No stage may come twice, so no sensible one is near it.
 const MOST_STAGES: usize = 64;
@@ -29,6 +35,10 @@ pub struct Draft {
     pub steps: Vec<Step>,
     /// The sizes of the cell to compare, where the job asks for it.
     pub advise: Option<AdviseRequest>,
+    /// The variants that are made in the place of the job itself, where it asks for some.
+    pub variants: Option<Variants>,
+    /// How one of the variants is chosen, the rules in the order in which they are tried.
+    pub choose: Vec<Rule>,
 }
 
 /// A stage as the job file asks for it.
@@ -46,7 +56,7 @@ impl Draft {
     /// Reads what the job asks for; adds every fault with its place.
     pub fn read(text: &Text, faults: &mut Vec<Diagnostic>) -> Self {
         let mut fields = Fields::of(text, faults);
-        let draft = Self {
+        let mut draft = Self {
             commission: fields.required("commission", "COMMISSION-1"),
             title: fields.required("title", "what the piece is called"),
             model: fields.required("model", "{ file: models/piece.stl, units: mm }"),
@@ -55,9 +65,12 @@ impl Draft {
                 .required::<Vec<Value>>("stages", "[scale: { height: 18 cm }, …]")
                 .map_or_else(Vec::new, |list| fields.steps(list)),
             advise: fields.advise(),
+            variants: None,
+            choose: fields.choose(),
         };
+        draft.variants = fields.variants(&draft.steps);
         if let Some(model) = &draft.model {
-            fields.check_directions(model);
+            fields.faults.extend(against_itself(text, &Site::at("model"), model));
         }
         fields.refuse_rest();
         draft
@@ -110,6 +123,26 @@ impl<'a> Fields<'a> {
         Some(request)
     }
 
+    /// Takes out the rules that choose among variants.
+    fn choose(&mut self) -> Vec<Rule> {
+        let Some(value) = self.map.remove(CHOOSE) else { return Vec::new() };
+        let rules: Vec<Rule> = read(self.text, CHOOSE, value, self.faults).unwrap_or_default();
+        if rules.len() > MOST_RULES {
+            let message = format!("there are {} rules; at most {MOST_RULES} are taken", rules.len());
+            let at = self.text.place(&format!("{CHOOSE}[{MOST_RULES}]"));
+            self.faults.push(Diagnostic::error(message).at(at).remedy("leave out the rules that never come to pick"));
+        }
+        rules
+    }
+
+    /// Takes out what is said of variants. What they change are the job's own stages.
+    fn variants(&mut self, steps: &[Step]) -> Option<Variants> {
+        let value = self.map.remove(VARIANTS)?;
+        let listed = self.text.value().get("stages").and_then(Value::as_array).map_or(0, Vec::len);
+        let own = Own { text: self.text, steps, whole: listed == steps.len() };
+        Variants::read(&own, value, self.faults)
+    }
+
     fn steps(&mut self, mut list: Vec<Value>) -> Vec<Step> {
         if list.is_empty() {
             self.faults.push(
@@ -156,39 +189,30 @@ impl<'a> Fields<'a> {
         None
     }
 
-    /// Looks at what the job says alone: what it leaves out may come from the model's file.
-    fn check_directions(&mut self, model: &ModelRequest) {
-        if let (Some(up), Some(facing)) = (model.up, model.facing)
-            && up.is_along(facing)
-        {
-            self.faults.push(faces_up(self.text));
-        }
-    }
-
     fn refuse_rest(&mut self) {
         for key in self.map.keys().take(MOST_FAULTS) {
-            let fault = if key == "variants" {
-                Diagnostic::error("variants are not yet supported")
-                    .label("would be ignored")
-                    .remedy("write one job file for each variant and run them together: `turnhue run a.yaml b.yaml`")
-            } else {
-                Diagnostic::error(format!("the key `{key}` is not known")).label("unknown key").remedy(
-                    match nearest(key, KEYS.into_iter().chain([ADVISE])) {
-                        Some(name) => format!("is `{name}` meant?"),
-                        None => format!("known here: {}", listed(KEYS.into_iter().chain([ADVISE]))),
-                    },
-                )
-            };
+            let fault = Diagnostic::error(format!("the key `{key}` is not known")).label("unknown key").remedy(
+                match nearest(key, ALL_KEYS) {
+                    Some(name) => format!("is `{name}` meant?"),
+                    None => format!("known here: {}", listed(ALL_KEYS)),
+                },
+            );
             self.faults.push(fault.at(self.text.key_place(key)));
         }
     }
 }
 
+/// What a job says of its model that cannot be: alone, for what it leaves out may come from the model's file.
+pub(crate) fn against_itself(text: &Text, site: &Site, model: &ModelRequest) -> Option<Diagnostic> {
+    let (up, facing) = model.up.zip(model.facing)?;
+    up.is_along(facing).then(|| faces_up(text, site))
+}
+
 /// The fault of a model whose front would face up or down.
-pub(crate) fn faces_up(text: &Text) -> Diagnostic {
+pub(crate) fn faces_up(text: &Text, site: &Site) -> Diagnostic {
     Diagnostic::error("a model cannot face along the axis that points up")
-        .at(text.place("model.facing"))
+        .at(site.place(text, "facing"))
         .label("must be across `up`")
-        .related(text.place("model.up"), "points up")
+        .related(site.place(text, "up"), "points up")
         .remedy("choose two axes of the model, such as `up: +z, facing: -y`")
 }

@@ -4,17 +4,17 @@ use serde::de::DeserializeOwned;
 use serde_json::Value;
 use turnhue_stages::stage::Misfit;
 
-use super::Text;
-use crate::diagnostic::{Diagnostic, listed, nearest};
+use super::{Site, Text};
+use crate::diagnostic::{Diagnostic, Place, listed, nearest};
 
 /// So many faults of one value are worth listing.
 pub(crate) const MOST_FAULTS: usize = 20;
 
-/// Reads the value at `at` with `read`, and adds every fault with its place: a type stops at the first, so what is at
-/// fault is taken out and the rest read again. Gives nothing if there was a fault.
+/// Reads the value whose parts stand at `site` with `read`, and adds every fault with its place: a type stops at the
+/// first, so what is at fault is taken out and the rest read again. Gives nothing if there was a fault.
 pub(crate) fn read_with<T>(
     text: &Text,
-    at: &str,
+    site: &Site,
     mut value: Value,
     faults: &mut Vec<Diagnostic>,
     read: impl Fn(Value) -> Result<T, Misfit>,
@@ -30,7 +30,7 @@ pub(crate) fn read_with<T>(
         if let Some(unknown) = Unknown::field(&misfit.message)
             && let Some(around) = take_unknown(&mut value, &path, &unknown.name)
         {
-            faults.push(unknown.fault(text, &join(at, &join(&around, &unknown.name))));
+            faults.push(unknown.fault(site.key_place(text, &join(&around, &unknown.name))));
             taken.extend(unknown.meant().map(|name| join(&around, name)));
             taken.push(join(&around, &unknown.name));
             continue;
@@ -42,7 +42,7 @@ pub(crate) fn read_with<T>(
             None => taken.iter().any(|taken| holds(&path, taken)),
         };
         if !follows {
-            faults.push(at_setting(text, at, misfit));
+            faults.push(at_setting(text, site, misfit));
         }
         taken.push(take_nearest(&mut value, &path)?);
     }
@@ -50,7 +50,7 @@ pub(crate) fn read_with<T>(
 }
 
 /// Whether the value at `path` holds that at `below`.
-fn holds(path: &str, below: &str) -> bool {
+pub(crate) fn holds(path: &str, below: &str) -> bool {
     path.is_empty() || below.strip_prefix(path).is_some_and(|rest| rest.starts_with(['.', '[']))
 }
 
@@ -65,7 +65,17 @@ pub(crate) fn read<T: DeserializeOwned>(
     value: Value,
     faults: &mut Vec<Diagnostic>,
 ) -> Option<T> {
-    read_with(text, at, value, faults, |value| {
+    read_at(text, &Site::at(at), value, faults)
+}
+
+/// As [`read`], where parts of the value may stand elsewhere.
+pub(crate) fn read_at<T: DeserializeOwned>(
+    text: &Text,
+    site: &Site,
+    value: Value,
+    faults: &mut Vec<Diagnostic>,
+) -> Option<T> {
+    read_with(text, site, value, faults, |value| {
         serde_path_to_error::deserialize(value).map_err(|error| {
             let path = error.path().to_string();
             Misfit::new(if path == "." { String::new() } else { path }, error.into_inner().to_string(), "")
@@ -73,14 +83,15 @@ pub(crate) fn read<T: DeserializeOwned>(
     })
 }
 
-/// Attaches the place of a setting below `at` to what a stage or a type says about it.
-pub(crate) fn at_setting(text: &Text, at: &str, misfit: Misfit) -> Diagnostic {
-    let path = join(at, &misfit.setting);
-    let place = if missing_field(&misfit.message).is_some() { text.key_place(&path) } else { text.place(&path) };
+/// Attaches the place of a setting at `site` to what a stage or a type says about it.
+pub(crate) fn at_setting(text: &Text, site: &Site, misfit: Misfit) -> Diagnostic {
+    let path = &misfit.setting;
+    let is_missing = missing_field(&misfit.message).is_some();
+    let place = if is_missing { site.key_place(text, path) } else { site.place(text, path) };
     if let Some(unknown) = Unknown::variant(&misfit.message) {
         // The name of a choice that takes a value is a key: `height` in `scale: { height: 18 cm }`.
-        let key = text.key_place(&join(&path, &unknown.name));
-        let place = if key.text() == unknown.name { key } else { place };
+        let key = site.key_place(text, &join(path, &unknown.name));
+        let place = if key.text().ends_with(&unknown.name) { key } else { place };
         return Diagnostic::error(format!("`{}` is not known here", unknown.name))
             .at(place)
             .label("unknown")
@@ -94,7 +105,12 @@ pub(crate) fn at_setting(text: &Text, at: &str, misfit: Misfit) -> Diagnostic {
         Some("units") => "add `units: mm`, or cm, m, in, ft, um: an STL file does not say its unit".to_owned(),
         _ => misfit.remedy,
     };
-    Diagnostic::error(message).at(place).label(misfit.setting).remedy(remedy)
+    let beside = site.beside(text, path);
+    let fault = Diagnostic::error(message).at(place).label(misfit.setting).remedy(remedy);
+    match beside {
+        Some(change) => fault.related(change, "with this, in a variant"),
+        None => fault,
+    }
 }
 
 /// A path and what lies below it.
@@ -138,9 +154,9 @@ impl Unknown {
         }
     }
 
-    fn fault(&self, text: &Text, path: &str) -> Diagnostic {
+    fn fault(&self, key: Place) -> Diagnostic {
         Diagnostic::error(format!("the key `{}` is not known", self.name))
-            .at(text.key_place(path))
+            .at(key)
             .label("unknown key")
             .remedy(self.remedy())
     }

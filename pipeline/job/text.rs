@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use serde_json::Value;
 
+use super::files;
 use super::places::{Places, Refusal};
 use crate::diagnostic::{Diagnostic, Place, Source};
 use crate::input;
@@ -20,7 +21,7 @@ pub struct Text {
     source: Arc<Source>,
     places: Places,
     value: Value,
-    bytes: u64,
+    bytes: Arc<[u8]>,
     digest: blake3::Hash,
 }
 
@@ -32,7 +33,10 @@ impl Text {
     pub fn open(path: &Path) -> Result<Self, Vec<Diagnostic>> {
         let name = path.display().to_string();
         let bytes = input::read(path, LARGEST).map_err(|mut trouble| {
-            if trouble.missing && trouble.remedy.is_empty() {
+            if trouble.missing && files::is_pattern(&name) {
+                trouble.remedy =
+                    "no file matches it: write the name of a job file, or a pattern such as jobs/*.yaml".to_owned();
+            } else if trouble.missing && trouble.remedy.is_empty() {
                 trouble.remedy = "check the name, and the folder in which it is looked for".to_owned();
             }
             vec![Diagnostic::error(trouble.message).remedy(trouble.remedy)]
@@ -49,7 +53,7 @@ impl Text {
             let message = format!("{name}: is {} bytes long, over the 1 MiB limit", bytes.len());
             return Err(vec![Diagnostic::error(message).remedy("use a smaller file")]);
         }
-        let (length, digest) = (bytes.len() as u64, blake3::hash(&bytes));
+        let (kept, digest): (Arc<[u8]>, _) = (Arc::from(bytes.as_slice()), blake3::hash(&bytes));
         let mut text = String::from_utf8(bytes).map_err(|error| vec![not_utf8(name, &error)])?;
         if text.starts_with('\u{feff}') {
             text.drain(..'\u{feff}'.len_utf8());
@@ -58,12 +62,12 @@ impl Text {
         let places = Places::of(&source.text)
             .map_err(|refusals| refusals.into_iter().map(|refusal| refused(&source, refusal)).collect::<Vec<_>>())?;
         let value = serde_yaml::from_str(&source.text).map_err(|error| vec![unread(&source, &error)])?;
-        Ok(Self { source, places, value, bytes: length, digest })
+        Ok(Self { source, places, value, bytes: kept, digest })
     }
 
-    /// Length in bytes and BLAKE3 digest of the file, byte order mark and all.
-    pub(crate) fn length_and_digest(&self) -> (u64, blake3::Hash) {
-        (self.bytes, self.digest)
+    /// The bytes of the file, byte order mark and all, and their BLAKE3 digest.
+    pub(crate) fn bytes_and_digest(&self) -> (&Arc<[u8]>, blake3::Hash) {
+        (&self.bytes, self.digest)
     }
 
     /// The values, as JSON.
@@ -129,7 +133,8 @@ mod tests {
         assert_eq!(text.value()["b"], "x");
         assert_eq!(text.place("b").line_and_column(), (2, 4));
         assert_eq!(text.place("a").line_and_column(), (1, 4));
-        assert_eq!(text.length_and_digest(), (15, blake3::hash(&bytes)));
+        let (kept, digest) = text.bytes_and_digest();
+        assert_eq!((kept.len(), digest), (15, blake3::hash(&bytes)));
     }
 
     #[test]

@@ -28,12 +28,12 @@ pub(super) fn check(text: &Text, steps: &[Option<PlannedStep>], stages: &Stages,
 fn unmet(text: &Text, step: &PlannedStep, part: Part, later: &[&PlannedStep], stages: &Stages) -> Diagnostic {
     let name = step.stage.name();
     let fault = Diagnostic::error(format!("`{name}` needs {part}, which no stage before it makes"))
-        .at(text.key_place(&step.at))
+        .at(text.key_place(step.site.own()))
         .label(format!("needs {part}"));
     if let Some(maker) = later.iter().find(|later| later.stage.gives().contains(&part)) {
         let maker_name = maker.stage.name();
         return fault
-            .related(text.key_place(&maker.at), format!("makes {part}"))
+            .related(text.key_place(maker.site.own()), format!("makes {part}"))
             .remedy(format!("put `{maker_name}` before `{name}`"));
     }
     match makers(part, stages).as_slice() {

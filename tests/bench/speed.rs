@@ -7,6 +7,7 @@ mod colours;
 mod files;
 mod health;
 mod likeness;
+mod nights;
 mod pieces;
 mod views;
 

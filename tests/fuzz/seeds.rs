@@ -80,6 +80,7 @@ fn main() -> io::Result<()> {
     }
     put("gltf", "document", GLTF.as_bytes())?;
     put("job", "demo", include_bytes!("../../jobs/harbour-whelk.yaml"))?;
+    put("job", "night", include_bytes!("../../jobs/harbour-night.yaml"))?;
     for (name, hex) in PICTURES {
         let byte = |at| u8::from_str_radix(&hex[at..at + 2], 16).map_err(io::Error::other);
         put("bitmap", name, &(0..hex.len()).step_by(2).map(byte).collect::<io::Result<Vec<u8>>>()?)?;
