@@ -105,9 +105,23 @@ fn a_variant_is_the_same_as_a_job_of_its_own() {
 ",
     );
     let by_hand = [
-        ("stretch: { height: 10 mm }", "stretch: { factor: 2 }", "size: 3 mm", "size: 5 mm", "process.yaml", "other.yaml"),
+        (
+            "stretch: { height: 10 mm }",
+            "stretch: { factor: 2 }",
+            "size: 3 mm",
+            "size: 5 mm",
+            "process.yaml",
+            "other.yaml",
+        ),
         ("model.stl", "large.stl", "units: mm", "units: cm", "1 cm", "12 mm"),
-        ("mouths: [{ side: top, width: 1 cm }]", "mouths: []", "rates.yaml", "dear.yaml", "- validate", "- validate: { strict: true }"),
+        (
+            "mouths: [{ side: top, width: 1 cm }]",
+            "mouths: []",
+            "rates.yaml",
+            "dear.yaml",
+            "- validate",
+            "- validate: { strict: true }",
+        ),
         ("", "", "", "", "", ""),
     ];
     assert_eq!(names(&night), ["a", "b", "c", "d"]);
@@ -199,7 +213,10 @@ fn what_comes_to_the_same_is_made_once() {
     assert_eq!(names(&night).len(), 4);
     let cautions: Vec<String> = night.cautions().iter().map(in_short).collect();
     assert_eq!(cautions.len(), 2, "{cautions:#?}");
-    shows(&cautions[0], &["13:32", "`size-0.3cm_wall-2mm` comes to the same as `size-3mm_wall-2mm`; so it is with 1 more"]);
+    shows(
+        &cautions[0],
+        &["13:32", "`size-0.3cm_wall-2mm` comes to the same as `size-3mm_wall-2mm`; so it is with 1 more"],
+    );
     shows(&cautions[1], &["14:12", "`plain` comes to the same as `size-3mm_wall-2mm`"]);
 }
 
@@ -224,11 +241,17 @@ fn a_value_that_a_stage_refuses_is_told_once_at_its_own_line() {
 fn settings_and_stages_that_are_not_there_show_at_their_key() {
     shows(&fault("  every: { blokcs.size: [3 mm] }\n"), &["13:12", "no stage `blokcs`", "is `blocks` meant?"]);
     shows(&fault("  every: { mishap.kind: [panic] }\n"), &["13:12", "no stage `mishap`", "begins with `stretch`"]);
-    shows(&fault("  every: { bore.wal: [3 mm, 4 mm] }\n"), &["13:12", "the key `wal` is not known", "is `wall` meant?"]);
+    shows(
+        &fault("  every: { bore.wal: [3 mm, 4 mm] }\n"),
+        &["13:12", "the key `wal` is not known", "is `wall` meant?"],
+    );
     shows(&fault("  named: { x: { bore.wal: 3 mm } }\n"), &["13:17", "the key `wal` is not known"]);
     shows(&fault("  named: { x: { bore: { wal: 3 mm } } }\n"), &["13:25", "the key `wal` is not known"]);
     shows(&fault("  every: { model.fiel: [a.stl] }\n"), &["13:12", "`fiel` is not known", "is `file` meant?"]);
-    shows(&fault("  every:\n    bore.mouths[1].width: [3 mm]\n"), &["14:5", "no `bore.mouths[1].width`", "under `bore.mouths`"]);
+    shows(
+        &fault("  every:\n    bore.mouths[1].width: [3 mm]\n"),
+        &["14:5", "no `bore.mouths[1].width`", "under `bore.mouths`"],
+    );
     shows(&fault("  every: { bore.wall.x: [3 mm] }\n"), &["13:12", "no `bore.wall.x`", "`bore.wall`"]);
     shows(&fault("  every: { process.name: [a] }\n"), &["13:12", "a process is a file"]);
     shows(&fault("  every: { bore..wall: [a] }\n"), &["13:12", "not the path of a setting"]);
@@ -299,7 +322,9 @@ fn a_stage_runs_once_for_all_that_are_alike_up_to_it() {
     let common = Common::of(&night, Some(&seconds));
     assert_eq!((common.known, common.seconds), (3, 4.5));
     let words = night.in_words(Some(&seconds));
-    for part in ["variants 6 (2 × 3 combined)", "27 runs of stages in place of 36", "size-4mm_wall-3mm", "bore.wall 4 mm"] {
+    for part in
+        ["variants 6 (2 × 3 combined)", "27 runs of stages in place of 36", "size-4mm_wall-3mm", "bore.wall 4 mm"]
+    {
         assert!(words.contains(part), "{part}: {words}");
     }
 }
@@ -318,7 +343,10 @@ fn night_of(sizes: &[u32], walls: &[u32], named: &[u32]) -> Night {
     let list = |values: &[u32]| values.iter().map(|n| format!("{n} mm")).collect::<Vec<_>>().join(", ");
     let named: String = named.iter().map(|n| format!("    n{n}: {{ stretch.height: {n} mm }}\n")).collect();
     let named = if named.is_empty() { String::new() } else { format!("  named:\n{named}") };
-    planned(&Workshop::new(), &format!("  every: {{ blocks.size: [{}], bore.wall: [{}] }}\n{named}", list(sizes), list(walls)))
+    planned(
+        &Workshop::new(),
+        &format!("  every: {{ blocks.size: [{}], bore.wall: [{}] }}\n{named}", list(sizes), list(walls)),
+    )
 }
 
 fn set(night: &Night) -> BTreeSet<String> {

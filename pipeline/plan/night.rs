@@ -135,15 +135,15 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
     };
     let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
     let job = Plan { text: Arc::clone(&text), job, variant: None };
+    let in_vain = in_vain(&draft, &text);
     let Some(variants) = draft.variants else {
-        let cautions = in_vain(&draft, &text);
         return Ok(Night {
             plans: vec![job.clone()],
             job,
             made_from: None,
             share: None,
             rules: draft.choose,
-            cautions,
+            cautions: in_vain,
         });
     };
     let all = plans.len();
@@ -154,8 +154,8 @@ fn plan_text(text: Text, folder: &Path, stages: &Stages) -> Result<Night, Vec<Di
         named: variants.named,
         repeated: all - plans.len(),
     };
-    let cautions = variants.cautions.into_iter().chain(repeated).collect();
-    Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions })
+    let cautions = variants.cautions.into_iter().chain(repeated).chain(in_vain).collect();
+    Ok(Night { job, plans, made_from: Some(made_from), share: None, rules: draft.choose, cautions })
 }
 
 /// The rules that can never pick, since no stage of the job says what they go by.

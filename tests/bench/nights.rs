@@ -9,9 +9,16 @@ use turnhue::plan::plan_night_bytes;
 fn night(variants: usize) -> Vec<u8> {
     let mut job = include_str!("../../jobs/harbour-whelk.yaml").replace("advise:", "#");
     job += "variants:\n  every:\n    voxelise.cell: [3 mm, 3.5 mm, 4 mm, 4.5 mm, 5 mm]\n";
-    job += "    hollow.wall: [2.2 mm, 2.4 mm, 2.6 mm, 2.8 mm, 3 mm, 3.2 mm, 3.4 mm, 3.6 mm, 3.8 mm, 4 mm]\n    colour:\n";
+    job +=
+        "    hollow.wall: [2.2 mm, 2.4 mm, 2.6 mm, 2.8 mm, 3 mm, 3.2 mm, 3.4 mm, 3.6 mm, 3.8 mm, 4 mm]\n    colour:\n";
     for palette in 0..variants / 50 {
-        writeln!(job, "      - {{ as: p{palette}, right: \"#{:06x}\", left: \"#{:06x}\" }}", palette * 977, palette * 31).unwrap();
+        writeln!(
+            job,
+            "      - {{ as: p{palette}, right: \"#{:06x}\", left: \"#{:06x}\" }}",
+            palette * 977,
+            palette * 31
+        )
+        .unwrap();
     }
     job.into_bytes()
 }
