@@ -15,10 +15,9 @@ use crate::record::Verdict;
 use crate::summary::Head;
 use crate::{numbers, said, script};
 
-/// So many pictures are part of the page, if they fit; more take longer to make small than a reader would wait.
-const MOST_THUMBNAILS: usize = 240;
-/// So many cards stand open; the others are folded.
-const MOST_CARDS: usize = 96;
+/// So many cards stand open, with pictures that are part of the page if they fit; the others are folded, and their pictures
+/// linked, since each takes some milliseconds to make small.
+const MOST_CARDS: usize = 120;
 /// So many kinds of trouble stand open, and so many variants are named under one.
 const MOST_TROUBLES: usize = 12;
 const MOST_NAMED: usize = 8;
@@ -67,7 +66,7 @@ pub(super) fn draw(
     page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
     let bare = page.render()?.len();
     let mut room = LARGEST.saturating_sub(bare);
-    for card in page.cards.iter_mut().take(MOST_THUMBNAILS) {
+    for card in page.cards.iter_mut().take(MOST_CARDS) {
         let Some((run, name)) = &card.source else { continue };
         let Some(picture) = pictures(run, name).and_then(|bytes| thumbnail::of(&bytes)) else { continue };
         if picture.address.len() > room {
