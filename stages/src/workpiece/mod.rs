@@ -230,6 +230,3 @@ fn differs<T>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
         _ => true,
     }
 }
-
-#[cfg(test)]
-mod tests;
