@@ -87,8 +87,8 @@ def expect_made_once(tally, job, into, shares, what):
     """No stage was made oftener than there are shares that need its result: those may do so at the same time."""
     part_of = {}
     for part in range(1, shares + 1):
-        listed = night.run(job, into, "--share", f"{part}/{shares}", "--json").stdout
-        part_of.update((pathlib.Path(json.loads(line)["run"]).name, part) for line in listed.splitlines())
+        listed = json.loads(night.run(job, into, "--share", f"{part}/{shares}", "--json").stdout)
+        part_of.update((pathlib.Path(variant["run"]).name, part) for variant in listed["variants"])
     # A result has one duration, in every entry that names it: two durations are two results.
     made, needing = collections.defaultdict(set), collections.defaultdict(set)
     for run in run_entries(into):
