@@ -126,20 +126,24 @@ enum Fresh {
 }
 
 impl Fresh {
-    fn open(named: Option<&Path>) -> Result<Self, Diagnostic> {
+    fn open(named: Option<&Path>) -> Result<Self, Box<Diagnostic>> {
+        let boxed = |message: String, remedy: &str| Box::new(Diagnostic::error(message).remedy(remedy));
         let Some(folder) = named else {
             return tempfile::tempdir().map(Self::Passing).map_err(|error| {
-                Diagnostic::error(format!("could not make a fresh folder: {error}"))
-                    .remedy("name an empty folder with `--into DIR`")
+                boxed(format!("could not make a fresh folder: {error}"), "name an empty folder with `--into DIR`")
             });
         };
         let empty = fs::create_dir_all(folder).and_then(|()| Ok(fs::read_dir(folder)?.next().is_none()));
         match empty {
             Ok(true) => Ok(Self::Named(folder.to_owned())),
-            Ok(false) => Err(Diagnostic::error(format!("{} is not empty", folder.display()))
-                .remedy("a run is made anew in a fresh place: name an empty folder, or leave `--into` out")),
-            Err(error) => Err(Diagnostic::error(format!("could not make {}: {error}", folder.display()))
-                .remedy("name an empty folder that can be written")),
+            Ok(false) => Err(boxed(
+                format!("{} is not empty", folder.display()),
+                "a run is made anew in a fresh place: name an empty folder, or leave `--into` out",
+            )),
+            Err(error) => Err(boxed(
+                format!("could not make {}: {error}", folder.display()),
+                "name an empty folder that can be written",
+            )),
         }
     }
 

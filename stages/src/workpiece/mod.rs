@@ -3,6 +3,7 @@
 
 mod bytes;
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests;
 
 use std::fmt;
