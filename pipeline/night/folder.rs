@@ -112,7 +112,8 @@ pub(super) fn finish(works: &Works<'_>, variant: usize, name: &str, surroundings
     }
     for file in chain.advice.iter().flat_map(|advice| &advice.files) {
         if !works.place_kept(file, &mut folder)? {
-            return Err(Failure::Cancelled);
+            let fault = Diagnostic::error(format!("the store no longer has {}, which comparing sizes had made", file.name));
+            return Err(Failure::Disk(Box::new(fault.remedy("run the job again: the sizes are compared anew"))));
         }
     }
     let mut bytes = Vec::new();
@@ -150,8 +151,8 @@ fn draw_pages(folder: &mut RunFolder, record: &Record) -> Result<(), String> {
     pages.iter().try_for_each(write).map_err(|error| error.to_string())
 }
 
-/// The run of that name, if its folder is there and holds what its record says. What is missing is put back from the store; of
-/// what was changed only people can say whether it should stay.
+/// The run of that name, if its folder is there. One that does not hold what its record says is a failure: only people can
+/// tell whether it should stay.
 pub(super) fn there(plan: &Plan, name: &str, surroundings: &Surroundings<'_>) -> Result<Option<Published>, Failure> {
     let folder = surroundings.into.join(plan.job.commission.as_str()).join(name);
     if folder.symlink_metadata().is_err() {

@@ -81,7 +81,9 @@ impl<'a> Records<'a> {
 
     /// A run was published.
     pub(super) fn made(&self, works: &Works<'_>, variant: usize, finished: &Finished) -> Result<(), Failure> {
-        if self.known.contains(&finished.published.name) {
+        // Where somebody else published the same run meanwhile, the entry is theirs to write; if they do not come to it, the next
+        // night finds that it is missing.
+        if self.known.contains(&finished.published.name) || finished.published.was_there {
             return Ok(());
         }
         self.append(|| {
