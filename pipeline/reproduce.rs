@@ -17,6 +17,7 @@ use crate::diagnostic::Diagnostic;
 use crate::events::Listener;
 use crate::ledger::deeds::{Build, Deed, Input, RunDeed};
 use crate::ledger::{INPUTS, Ledger, Trouble};
+use crate::night::ADVICE;
 use crate::plan::{Plan, Stages, plan_recorded};
 use crate::run::{Failure, Published, Surroundings, run};
 use crate::store::Store;
@@ -148,7 +149,10 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
         let fault = Diagnostic::error(format!("the record does not hold the job of run {}", deed.run.as_str()));
         return Err(Irreproducible::wrong(fault.remedy("`turnhue verify` tells what else is missing")));
     };
-    plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)
+    let plan = plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)?;
+    // Whoever ran it may have asked to leave the comparison of sizes out.
+    let compared = deed.files.iter().any(|file| file.name.as_str() == ADVICE);
+    Ok(if compared { plan } else { plan.without_advice() })
 }
 
 /// The bytes of an input, as the record keeps them.

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 
 use serde_json::json;
 use turnhue_stages::units::Memory;
@@ -36,21 +37,24 @@ impl Desk<'_> {
     pub(super) fn reproduce(&mut self, runs: &[PathBuf], into: Option<&Path>, json: bool) -> u8 {
         let (cancel, clock) = (stop_when_asked(), SystemClock::start());
         let mut worst = exit::READY;
+        let fresh = match Fresh::open(into) {
+            Ok(fresh) => fresh,
+            Err((fault, code)) => {
+                self.voice.diagnose(&fault);
+                return code;
+            }
+        };
         for run in runs {
-            let fresh = match Fresh::open(into) {
-                Ok(fresh) => fresh,
-                Err(fault) => {
-                    self.voice.diagnose(&fault);
-                    return exit::FAILED;
-                }
-            };
+            if cancel.load(Ordering::Relaxed) {
+                return exit::STOPPED;
+            }
             let mut progress = Progress::new(self.voice);
             let compared = reproduce(run, fresh.path(), self.stages, (&clock, &cancel), &mut progress);
             drop(progress);
             worst = worst.max(match compared {
                 Ok(compared) => self.tell_compared(&compared, into.is_some(), json),
                 Err(Irreproducible::Wrong(faults)) => {
-                    faults.iter().for_each(|fault| self.voice.diagnose(fault));
+                    self.voice.diagnose_all(&faults);
                     exit::WRONG_JOB
                 }
                 Err(Irreproducible::Ledger(trouble)) => self.trouble(&trouble),
@@ -75,6 +79,13 @@ impl Desk<'_> {
 
     pub(super) fn tidy(&mut self, places: &Places, keep: Memory, all: bool, of_others: bool, dry: bool) -> u8 {
         let clock = SystemClock::start();
+        // Without them nobody could tell what a record names.
+        if !all && let Err(error) = fs::read_dir(&places.into) {
+            let message = format!("could not look for records in the folder of runs {}: {error}", places.into.display());
+            let remedy = "name it with `--into DIR`, or let also go what records name with `--all`";
+            self.voice.diagnose(&Diagnostic::error(message).remedy(remedy));
+            return exit::WRONG_JOB;
+        }
         let store = match places.open_store(&clock) {
             Ok(store) => store,
             Err(failure) => return self.fail(&failure),
@@ -126,24 +137,27 @@ enum Fresh {
 }
 
 impl Fresh {
-    fn open(named: Option<&Path>) -> Result<Self, Box<Diagnostic>> {
-        let boxed = |message: String, remedy: &str| Box::new(Diagnostic::error(message).remedy(remedy));
+    /// # Errors
+    /// Why there is none, with the exit code.
+    fn open(named: Option<&Path>) -> Result<Self, (Box<Diagnostic>, u8)> {
         let Some(folder) = named else {
             return tempfile::tempdir().map(Self::Passing).map_err(|error| {
-                boxed(format!("could not make a fresh folder: {error}"), "name an empty folder with `--into DIR`")
+                let fault = Diagnostic::error(format!("could not make a fresh folder: {error}"));
+                (Box::new(fault.remedy("name an empty folder with `--into DIR`")), exit::FAILED)
             });
         };
         let empty = fs::create_dir_all(folder).and_then(|()| Ok(fs::read_dir(folder)?.next().is_none()));
         match empty {
             Ok(true) => Ok(Self::Named(folder.to_owned())),
-            Ok(false) => Err(boxed(
-                format!("{} is not empty", folder.display()),
-                "a run is made anew in a fresh place: name an empty folder, or leave `--into` out",
-            )),
-            Err(error) => Err(boxed(
-                format!("could not make {}: {error}", folder.display()),
-                "name an empty folder that can be written",
-            )),
+            Ok(false) => {
+                let fault = Diagnostic::error(format!("{} is not empty", folder.display()));
+                let remedy = "a run is made anew in a fresh place: name an empty folder, or leave `--into` out";
+                Err((Box::new(fault.remedy(remedy)), exit::WRONG_JOB))
+            }
+            Err(error) => {
+                let fault = Diagnostic::error(format!("could not make {}: {error}", folder.display()));
+                Err((Box::new(fault.remedy("name an empty folder that can be written")), exit::FAILED))
+            }
         }
     }
 

@@ -45,7 +45,7 @@ pub fn draw(night: &Night, surroundings: &Surroundings<'_>) -> Result<NightPage,
     let ledger = Ledger::of(&commission);
     let told = Told::of(ledger.read().map_err(trouble)?);
     let rows: Vec<Row> = night.plans().iter().map(|plan| row(plan, &commission, &told)).collect();
-    let name = names::of_job(job);
+    let name = names::of_night(job);
     let drawn = report::Night {
         title: job.job.title.as_str().to_owned(),
         commission: job.job.commission.as_str().to_owned(),
@@ -123,6 +123,10 @@ fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
                 let (why, remedy) = why.split_once("; ").unwrap_or((why, ""));
                 Outcome::Failed { why: why.to_owned(), remedy: remedy.to_owned() }
             }
+            None if commission.join(&run).symlink_metadata().is_ok() => Outcome::NotRun {
+                why: "its folder is there and has no record".to_owned(),
+                remedy: "move its folder away, and run the job again".to_owned(),
+            },
             None => Outcome::NotRun {
                 why: "it has not been run yet".to_owned(),
                 remedy: "run the job again: it goes on from what is there".to_owned(),
