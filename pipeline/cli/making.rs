@@ -59,6 +59,9 @@ pub(super) struct Running {
     /// Memory that what runs at once may take, such as 4 GiB, as far as it is known beforehand
     #[arg(long, value_name = "SIZE", default_value_t = Memory::usual())]
     memory: Memory,
+    /// Tidy the store afterwards, so that no more than this is left, such as 50 GiB; what records name stays
+    #[arg(long, value_name = "SIZE")]
+    keep: Option<Memory>,
     /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
     #[arg(long)]
     no_advice: bool,
@@ -73,6 +76,9 @@ impl Desk<'_> {
                 return exit::STOPPED;
             }
             worst = worst.max(self.run_job(job, running, &cancel, &clock, json));
+        }
+        if let Some(keep) = running.keep.filter(|_| running.places.store_folder().is_dir()) {
+            worst = worst.max(self.make_room(&running.places, keep));
         }
         worst
     }
