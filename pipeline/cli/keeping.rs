@@ -128,7 +128,7 @@ fn spared(into: &Path) -> Result<Spared, Trouble> {
         for entry in Ledger::of(&commission).read()? {
             let Deed::Run(run) = entry.deed else { continue };
             spared.keys.extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));
-            spared.digests.extend(run.files.iter().filter_map(|file| file.blake3.to_string().parse::<crate::store::Digest>().ok()));
+            spared.digests.extend(run.files.iter().map(|file| file.blake3));
         }
     }
     Ok(spared)

@@ -18,7 +18,8 @@ use crate::ledger::deeds::{Build, Choice, Deed, FailedRun, Night as NightDeed};
 use crate::ledger::{Entry, Ledger, NIGHTS};
 use crate::plan::{Night, Plan};
 use crate::run::{Failure, RECORD, Surroundings, disk_failure};
-use crate::shelf::{make_folders_for_good, replace, sync_folder};
+use crate::disk::sync_folder;
+use crate::shelf::{make_folders_for_good, replace};
 
 /// Largest picture that the page takes in, in bytes: 64 MiB.
 const LARGEST_PICTURE: u64 = 64 << 20;

@@ -43,7 +43,8 @@ use crate::disk::{copy_hashing, link, links_are_refused, sync_folder};
 use result::{Opened, StoredOrder, Unreadable};
 
 pub use draft::Draft;
-pub use key::{Digest, Key};
+use crate::digest::Digest;
+pub use key::Key;
 pub use publish::Done;
 pub use result::Entry;
 pub use tidy::{Heap, Spared, Tidied, Usage, Wish};

@@ -11,7 +11,7 @@ use std::path::Path;
 
 use tempfile::{NamedTempFile, TempDir};
 
-use super::key::Digest;
+use crate::digest::Digest;
 
 /// Who a process is, as far as another can check it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -66,7 +66,7 @@ pub(crate) fn folder_below(unfinished: &Path) -> io::Result<TempDir> {
         tempfile::Builder::new().prefix(&prefix()).rand_bytes(8).tempdir_in(unfinished)
     };
     // Another may take the folder around away as it is empty, this very moment; not for long.
-    for _ in 0..8 {
+    for _ in 0..64 {
         match make() {
             Err(error) if error.kind() == io::ErrorKind::NotFound => {}
             made => return made,
@@ -183,6 +183,7 @@ mod tests {
             scope.spawn(|| {
                 while !over.load(std::sync::atomic::Ordering::Relaxed) {
                     let _ = fs::remove_dir(&unfinished);
+                    std::thread::yield_now();
                 }
             });
             let failed = (0..2000).find_map(|_| folder_below(&unfinished).err());
