@@ -139,7 +139,7 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
             Ok(bytes) => {
                 files.insert(input.name.clone(), Arc::from(bytes));
             }
-            Err(fault) => faults.push(fault),
+            Err(fault) => faults.push(*fault),
         }
     }
     if !faults.is_empty() {
@@ -156,17 +156,18 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
 }
 
 /// The bytes of an input, as the record keeps them.
-fn read_kept(kept: &Path, input: &Input) -> Result<Vec<u8>, Diagnostic> {
-    let path = kept.join(&input.kept);
+fn read_kept(kept: &Path, input: &Input) -> Result<Vec<u8>, Box<Diagnostic>> {
     let remedy = "put it back from a copy, such as an export of the commission";
+    let boxed = |message: String| Box::new(Diagnostic::error(message).remedy(remedy));
+    let path = kept.join(&input.kept);
     let bytes = fs::read(&path).map_err(|error| {
         let what = &input.what;
-        Diagnostic::error(format!("could not read {} ({what}) in {}: {error}", input.name, path.display())).remedy(remedy)
+        boxed(format!("could not read {} ({what}) in {}: {error}", input.name, path.display()))
     })?;
     if blake3::hash(&bytes).to_hex().as_str() == input.blake3.to_string() {
         return Ok(bytes);
     }
-    Err(Diagnostic::error(format!("{} ({}) was changed: {}", input.name, input.what, path.display())).remedy(remedy))
+    Err(boxed(format!("{} ({}) was changed: {}", input.name, input.what, path.display())))
 }
 
 fn compare(folder: &Path, deed: &RunDeed, anew: &Published) -> Result<Compared, Irreproducible> {

@@ -15,7 +15,7 @@ use crate::explain::{Unexplained, explain};
 use crate::ledger::deeds::Deed;
 use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::reproduce::{Compared, Irreproducible, reproduce};
-use crate::store::{Spared, Wish};
+use crate::store::{Spared, Tidied, Wish};
 use crate::terminal::Progress;
 use crate::exit;
 
@@ -78,36 +78,40 @@ impl Desk<'_> {
     }
 
     pub(super) fn tidy(&mut self, places: &Places, keep: Memory, all: bool, of_others: bool, dry: bool) -> u8 {
-        let clock = SystemClock::start();
-        // Without them nobody could tell what a record names.
-        if !all && let Err(error) = fs::read_dir(&places.into) {
-            let message = format!("could not look for records in the folder of runs {}: {error}", places.into.display());
-            let remedy = "name it with `--into DIR`, or let also go what records name with `--all`";
-            self.voice.diagnose(&Diagnostic::error(message).remedy(remedy));
-            return exit::WRONG_JOB;
-        }
-        let store = match places.open_store(&clock) {
-            Ok(store) => store,
-            Err(failure) => return self.fail(&failure),
-        };
         let spared = if all { Ok(Spared::default()) } else { spared(&places.into) };
-        let spared = match spared {
-            Ok(spared) => spared,
-            Err(trouble) => return self.trouble(&trouble),
-        };
-        match store.tidy(&Wish { keep, spared: &spared, of_others, dry }) {
+        let tidied = spared.map_err(|trouble| self.trouble(&trouble)).and_then(|spared| {
+            self.tidied(places, &Wish { keep, spared: &spared, of_others, dry })
+        });
+        match tidied {
             Ok(tidied) => {
-                store.notices().iter().for_each(|notice| self.voice.diagnose(notice));
                 self.out.print(&tidied.in_words());
                 exit::READY
             }
-            Err(error) => {
-                let folder = store.folder().display();
-                let fault = Diagnostic::error(format!("could not tidy the store in {folder}: {error}"));
-                self.voice.diagnose(&fault.remedy("see that it can be read and written, and tidy it again"));
-                exit::FAILED
-            }
+            Err(code) => code,
         }
+    }
+
+    /// Makes room in the store after a run, in silence.
+    pub(super) fn make_room(&self, places: &Places, keep: Memory) -> u8 {
+        let spared = spared(&places.into).map_err(|trouble| self.trouble(&trouble));
+        let tidied = spared.and_then(|spared| {
+            self.tidied(places, &Wish { keep, spared: &spared, of_others: false, dry: false })
+        });
+        tidied.err().unwrap_or(exit::READY)
+    }
+
+    /// # Errors
+    /// The exit code of what was told.
+    fn tidied(&self, places: &Places, wish: &Wish<'_>) -> Result<Tidied, u8> {
+        let store = places.open_store(&SystemClock::start()).map_err(|failure| self.fail(&failure))?;
+        let tidied = store.tidy(wish);
+        store.notices().iter().for_each(|notice| self.voice.diagnose(notice));
+        tidied.map_err(|error| {
+            let folder = store.folder().display();
+            let fault = Diagnostic::error(format!("could not tidy the store in {folder}: {error}"));
+            self.voice.diagnose(&fault.remedy("see that it can be read and written, and tidy it again"));
+            exit::FAILED
+        })
     }
 
     fn trouble(&self, trouble: &Trouble) -> u8 {
@@ -139,11 +143,11 @@ enum Fresh {
 impl Fresh {
     /// # Errors
     /// Why there is none, with the exit code.
-    fn open(named: Option<&Path>) -> Result<Self, (Diagnostic, u8)> {
+    fn open(named: Option<&Path>) -> Result<Self, (Box<Diagnostic>, u8)> {
         let Some(folder) = named else {
             return tempfile::tempdir().map(Self::Passing).map_err(|error| {
                 let fault = Diagnostic::error(format!("could not make a fresh folder: {error}"));
-                (fault.remedy("name an empty folder with `--into DIR`"), exit::FAILED)
+                (Box::new(fault.remedy("name an empty folder with `--into DIR`")), exit::FAILED)
             });
         };
         let empty = fs::create_dir_all(folder).and_then(|()| Ok(fs::read_dir(folder)?.next().is_none()));
@@ -152,11 +156,11 @@ impl Fresh {
             Ok(false) => {
                 let fault = Diagnostic::error(format!("{} is not empty", folder.display()));
                 let remedy = "a run is made anew in a fresh place: name an empty folder, or leave `--into` out";
-                Err((fault.remedy(remedy), exit::WRONG_JOB))
+                Err((Box::new(fault.remedy(remedy)), exit::WRONG_JOB))
             }
             Err(error) => {
                 let fault = Diagnostic::error(format!("could not make {}: {error}", folder.display()));
-                Err((fault.remedy("name an empty folder that can be written"), exit::FAILED))
+                Err((Box::new(fault.remedy("name an empty folder that can be written")), exit::FAILED))
             }
         }
     }

@@ -59,6 +59,9 @@ pub(super) struct Running {
     /// Memory that what runs at once may take, such as 4 GiB, as far as it is known beforehand
     #[arg(long, value_name = "SIZE", default_value_t = Memory::usual())]
     memory: Memory,
+    /// Tidy the store afterwards, so that no more than this is left, such as 50 GiB; what records name stays
+    #[arg(long, value_name = "SIZE")]
+    keep: Option<Memory>,
     /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
     #[arg(long)]
     no_advice: bool,
@@ -73,6 +76,9 @@ impl Desk<'_> {
                 return exit::STOPPED;
             }
             worst = worst.max(self.run_job(job, running, &cancel, &clock, json));
+        }
+        if let Some(keep) = running.keep.filter(|_| running.places.store_folder().is_dir()) {
+            worst = worst.max(self.make_room(&running.places, keep));
         }
         worst
     }
@@ -201,7 +207,8 @@ impl Desk<'_> {
         // Where there is a store, it knows how long things took; none is made for that.
         let clock = SystemClock::start();
         let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
-        let took = |plan: &Plan, stage: usize| night::took(store.as_ref()?, plan, stage);
+        let times = store.as_ref().map(Store::times).unwrap_or_default();
+        let took = |plan: &Plan, stage: usize| night::expected(store.as_ref()?, &times, plan, stage);
         let mut worst = exit::READY;
         for job in jobs {
             let (night, faults) = match self.night(job) {

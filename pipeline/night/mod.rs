@@ -41,7 +41,7 @@ pub(crate) use self::chains::ADVICE;
 pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
-pub use self::keys::took;
+pub use self::keys::expected;
 pub use self::page::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;

@@ -117,11 +117,12 @@ impl<'a> Works<'a> {
         self.slot(node).entry.as_ref().map(|(entry, _)| Arc::clone(entry))
     }
 
-    /// How a variant came by the result of a run of a stage: of those that share it, the first had it made, and for the others
-    /// it was there.
-    pub(super) fn source(&self, node: usize, variant: usize) -> Source {
-        let made = self.slot(node).entry.as_ref().is_none_or(|(_, source)| *source == Source::Made);
-        if made && self.graph.nodes[node].variant == variant { Source::Made } else { Source::Store }
+    /// How the result of a run of a stage was come by, for the ledger: of the variants that share what was made here, the first
+    /// that asks made it, and the others had it from the store.
+    pub(super) fn claim(&self, node: usize) -> Source {
+        let mut slot = self.slot(node);
+        let source = slot.entry.as_mut().map(|(_, source)| source);
+        source.map_or(Source::Store, |source| std::mem::replace(source, Source::Store))
     }
 
     /// How long a run of a stage took, whenever that was, in seconds.

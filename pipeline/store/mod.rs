@@ -170,6 +170,23 @@ impl Store {
         Some(opened.entry)
     }
 
+    /// How long stages took in the mean, in seconds, by their names: of as many results as can be looked at quickly.
+    #[must_use]
+    pub fn times(&self) -> BTreeMap<String, f64> {
+        const MOST: usize = 1000;
+        let folders = fs::read_dir(&self.folders.results).into_iter().flatten().flatten();
+        let results = folders.flat_map(|folder| fs::read_dir(folder.path()).into_iter().flatten().flatten());
+        let mut sums: BTreeMap<String, (f64, f64)> = BTreeMap::new();
+        for result in results.take(MOST) {
+            let Some(key) = result.file_name().to_str().and_then(|name| name.parse().ok()) else { continue };
+            if let Ok(opened) = File::open(result.path()).map_err(Unreadable::from).and_then(|file| Opened::read(file, &key)) {
+                let (seconds, count) = sums.entry(opened.entry.stage).or_default();
+                (*seconds, *count) = (*seconds + opened.entry.seconds, *count + 1.0);
+            }
+        }
+        sums.into_iter().map(|(stage, (seconds, count))| (stage, seconds / count)).collect()
+    }
+
     /// The piece that a chain of results leads to, begun with `start`. Only the parts that are still there at its end are
     /// read. `None` if one of them, or the file to order, is not there any more: [`Self::find`] tells which result must be
     /// made again.
