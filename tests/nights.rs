@@ -5,6 +5,7 @@
 #[path = "own-stages/stages.rs"]
 mod stages;
 #[path = "own-stages/workshop.rs"]
+#[expect(dead_code, reason = "the jobs here have variants, or a stage of their own")]
 mod workshop;
 
 use std::collections::BTreeMap;
@@ -104,8 +105,12 @@ impl Listener for Hearing<'_> {
                     self.1.store(true, Ordering::Relaxed);
                 }
             }
-            Event::StageEnded { name, source: Source::Made, .. } => *ears.made.entry((*name).to_owned()).or_default() += 1,
-            Event::StageEnded { name, source: Source::Store, .. } => *ears.found.entry((*name).to_owned()).or_default() += 1,
+            Event::StageEnded { name, source: Source::Made, .. } => {
+                *ears.made.entry((*name).to_owned()).or_default() += 1
+            }
+            Event::StageEnded { name, source: Source::Store, .. } => {
+                *ears.found.entry((*name).to_owned()).or_default() += 1
+            }
             Event::VariantEnded { name, .. } => ears.told.push((*name).to_owned()),
             _ => {}
         }
@@ -117,11 +122,12 @@ struct Place<'a> {
     shop: &'a Workshop,
     store: PathBuf,
     threads: usize,
+    memory: Memory,
 }
 
 impl<'a> Place<'a> {
     fn of(shop: &'a Workshop) -> Self {
-        Self { shop, store: shop.path("runs/.store"), threads: 2 }
+        Self { shop, store: shop.path("runs/.store"), threads: 2, memory: Memory::usual() }
     }
 
     fn commission(&self) -> PathBuf {
@@ -137,7 +143,7 @@ impl<'a> Place<'a> {
 
     fn run_with(&self, night: &Night, cancel: &AtomicBool, listener: &mut dyn Listener) -> Vec<Ended> {
         let (into, store) = (self.shop.path("runs"), Store::open(&self.store, Stopped.now()).unwrap());
-        let memory = Memory::usual();
+        let memory = self.memory;
         let surroundings = Surroundings { into: &into, store: &store, clock: &Stopped, cancel, memory };
         let pool = rayon::ThreadPoolBuilder::new().num_threads(self.threads).build().unwrap();
         let ended = pool.install(|| night::run(night.plans(), &surroundings, listener)).unwrap();
@@ -265,7 +271,8 @@ fn the_same_night_again_enters_nothing() {
     let before = place.deeds();
     assert_eq!(count(&before, |deed| matches!(deed, Deed::Run(_))), 6);
     assert_eq!(count(&before, |deed| matches!(deed, Deed::Night(_))), 1);
-    let chosen: Vec<_> = before.iter().filter_map(|deed| if let Deed::Choice(choice) = deed { Some(choice) } else { None }).collect();
+    let chosen: Vec<_> =
+        before.iter().filter_map(|deed| if let Deed::Choice(choice) = deed { Some(choice) } else { None }).collect();
     assert!(matches!(chosen[..], [one] if runs.iter().any(|run| run.name == one.run.as_str()) && one.rule.is_some()));
     let page = files(&place.commission().join("nights/job"));
     place.runs(&night);
@@ -276,13 +283,14 @@ fn the_same_night_again_enters_nothing() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
 
-    /// The same files, whatever the order of the variants and the number of threads.
+    /// The same files, whatever the order of the variants, the number of threads and the memory.
     #[test]
     fn order_and_threads_change_nothing(
         sizes in prop::collection::btree_set(1u32..9, 1..4),
         inks in prop::sample::subsequence(vec!["black", "red", "blue"], 1..4),
         together in any::<bool>(),
         threads in 1usize..5,
+        bytes in prop::sample::select(vec![0, 1, 1 << 30]),
     ) {
         let variants = |sizes: &[u32], inks: &[&str]| {
             let sizes: Vec<String> = sizes.iter().map(|size| format!("{size} mm")).collect();
@@ -304,7 +312,7 @@ proptest! {
         sizes.reverse();
         inks.reverse();
         let second = planned(&other, &variants(&sizes, &inks));
-        let second = Place { threads, ..Place::of(&other) }.runs(&second);
+        let second = Place { threads, memory: Memory::from_bytes(bytes), ..Place::of(&other) }.runs(&second);
         prop_assert_eq!(first.len(), second.len());
         prop_assert!(all_files(&first) == all_files(&second));
     }
@@ -330,14 +338,19 @@ fn a_variant_that_fails_stops_no_other() {
 #[test]
 fn a_stage_that_panics_stops_no_other() {
     let shop = Workshop::new();
-    let text = format!("{HEAD}  - blocks\n  - bore: {{ wall: 2 mm }}\n  - mishap: {{ kind: squat }}\nvariants:\n  every: {{ mishap.kind: [panic, squat], bore.wall: [2 mm, 3 mm] }}\n");
+    let text = format!(
+        "{HEAD}  - blocks\n  - bore: {{ wall: 2 mm }}\n  - mishap: {{ kind: squat }}\nvariants:\n  every: {{ mishap.kind: [panic, squat], bore.wall: [2 mm, 3 mm] }}\n"
+    );
     let night = planned_with(&shop, "job.yaml", text, &stages_of::<1>());
     let (ended, _) = Place::of(&shop).run(&night, Ears::default());
-    let words: Vec<&str> = ended.iter().map(|ended| match ended {
-        Ended::Published(_) => "there",
-        Ended::Failed(Failure::Defect(_)) => "defect",
-        _ => "other",
-    }).collect();
+    let words: Vec<&str> = ended
+        .iter()
+        .map(|ended| match ended {
+            Ended::Published(_) => "there",
+            Ended::Failed(Failure::Defect(_)) => "defect",
+            _ => "other",
+        })
+        .collect();
     assert_eq!(words, ["defect", "there", "defect", "there"]);
 }
 
@@ -353,7 +366,8 @@ impl Listener for Jumpy {
 #[test]
 fn who_listens_badly_harms_nobody() {
     let shop = Workshop::new();
-    let ended = Place { threads: 3, ..Place::of(&shop) }.run_with(&planned(&shop, GRID), &AtomicBool::new(false), &mut Jumpy);
+    let ended =
+        Place { threads: 3, ..Place::of(&shop) }.run_with(&planned(&shop, GRID), &AtomicBool::new(false), &mut Jumpy);
     assert_eq!(ended.into_iter().map(published).count(), 6);
 }
 
@@ -411,10 +425,66 @@ fn shares_come_together_and_an_empty_one_leaves_nothing() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_store_on_another_file_system_gives_the_same_bytes() {
-    let (Ok(elsewhere), [here, there]) = (tempfile::tempdir_in("/dev/shm"), [Workshop::new(), Workshop::new()]) else { return };
+    let (Ok(elsewhere), [here, there]) = (tempfile::tempdir_in("/dev/shm"), [Workshop::new(), Workshop::new()]) else {
+        return;
+    };
     let expected = all_files(&Place::of(&here).runs(&planned(&here, GRID)));
     let place = Place { store: elsewhere.path().join("a store"), ..Place::of(&there) };
     assert!(all_files(&place.runs(&planned(&there, GRID))) == expected);
+}
+
+/// Two programs, each with a store of its own that lies in the same folder.
+#[test]
+fn two_at_once_make_one_night() {
+    let [alone, shop] = [Workshop::new(), Workshop::new()];
+    let expected = all_files(&Place::of(&alone).runs(&planned(&alone, GRID)));
+    let night = planned(&shop, GRID);
+    let both: Vec<Vec<Published>> = std::thread::scope(|scope| {
+        let started: Vec<_> = (0..2).map(|_| scope.spawn(|| Place::of(&shop).runs(&night))).collect();
+        started.into_iter().map(|one| one.join().unwrap()).collect()
+    });
+    assert!(both.iter().all(|runs| all_files(runs) == expected));
+    // Who came second entered what the first had entered, or not; each run has an entry, and the ledger is whole.
+    let mut entered: Vec<String> = Place::of(&shop)
+        .deeds()
+        .iter()
+        .filter_map(|deed| match deed {
+            Deed::Run(run) => Some(run.run.as_str().to_owned()),
+            _ => None,
+        })
+        .collect();
+    entered.sort();
+    entered.dedup();
+    assert_eq!(entered, expected.into_keys().collect::<Vec<_>>());
+}
+
+#[test]
+fn a_run_that_was_changed_is_not_chosen() {
+    let shop = Workshop::new();
+    let place = Place::of(&shop);
+    let night = planned(&shop, &format!("{GRID}choose:\n  - {{ lowest: cautions }}\n"));
+    place.runs(&night);
+    let chosen = || {
+        place
+            .deeds()
+            .into_iter()
+            .filter_map(|deed| match deed {
+                Deed::Choice(choice) => Some(choice.run.as_str().to_owned()),
+                _ => None,
+            })
+            .collect::<Vec<_>>()
+    };
+    let [first] = &chosen()[..] else { panic!("{:?}", chosen()) };
+    let drawing = place.commission().join(first).join("drawing.txt");
+    fs::remove_file(&drawing).unwrap();
+    fs::write(&drawing, "something else").unwrap();
+    let (ended, ears) = place.run(&night, Ears::default());
+    assert_eq!(ended.iter().filter(|ended| matches!(ended, Ended::Failed(Failure::Changed(_)))).count(), 1);
+    assert_eq!(ears.told.len(), 1);
+    assert_eq!(chosen().len(), 2);
+    assert_ne!(&chosen()[1], first);
+    let page = fs::read_to_string(place.commission().join("nights/job/night.json")).unwrap();
+    shows(&page, &["is not as it was made", "drawing.txt has 14 bytes instead of"]);
 }
 
 /// What is damaged in the store is made again in the course of a night.
@@ -525,19 +595,36 @@ fn a_run_is_reproduced_from_its_record_alone() {
 fn jobs_of_one_commission_have_pages_of_their_own() {
     let shop = Workshop::new();
     let place = Place::of(&shop);
-    for (name, ink) in [("my night.yaml", "red"), ("My Night.yaml", "blue"), ("my-night.yaml", "black"), ("夜.yaml", "grey"), ("昼.yaml", "white")] {
+    for (name, ink) in [
+        ("my night.yaml", "red"),
+        ("My Night.yaml", "blue"),
+        ("my-night.yaml", "black"),
+        ("夜.yaml", "grey"),
+        ("昼.yaml", "white"),
+    ] {
         let text = format!("{HEAD}{STAGES}variants:\n  every: {{ draw.ink: [{ink}] }}\n");
         place.runs(&planned_with(&shop, name, text, &stages_of::<1>()));
     }
-    let nights: Vec<String> = fs::read_dir(place.commission().join("nights")).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    let nights: Vec<String> = fs::read_dir(place.commission().join("nights"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
     assert_eq!(nights.len(), 5, "{nights:?}");
-    assert!(nights.contains(&"my-night".to_owned()) && nights.iter().all(|name| name.is_ascii() && !name.contains(' ')));
+    assert!(
+        nights.contains(&"my-night".to_owned()) && nights.iter().all(|name| name.is_ascii() && !name.contains(' '))
+    );
 }
 
 /// The program with the stages of the tests, which Cargo builds beside the tests.
 fn own(shop: &Workshop, arguments: &[&str]) -> (i32, String, String) {
     let tests = std::env::current_exe().unwrap();
-    let program = tests.parent().unwrap().parent().unwrap().join("examples").join(format!("own-stages{}", std::env::consts::EXE_SUFFIX));
+    let program = tests
+        .parent()
+        .unwrap()
+        .parent()
+        .unwrap()
+        .join("examples")
+        .join(format!("own-stages{}", std::env::consts::EXE_SUFFIX));
     assert!(program.is_file(), "build the program of the tests first: cargo build --example own-stages");
     let output = Command::new(program).current_dir(shop.path("")).args(arguments).output().unwrap();
     let [out, err] = [output.stdout, output.stderr].map(|bytes| String::from_utf8(bytes).unwrap());
@@ -549,7 +636,10 @@ const PLAIN: &str = "  - blocks\n  - bore: { wall: 2 mm }\n  - pack\n  - validat
 #[test]
 fn what_many_variants_fail_of_is_told_once() {
     let shop = Workshop::new();
-    shop.put("job.yaml", format!("{HEAD}{PLAIN}variants:\n  every: {{ bore.wall: [2 mm, 20 mm], validate.strict: [false, true] }}\n"));
+    shop.put(
+        "job.yaml",
+        format!("{HEAD}{PLAIN}variants:\n  every: {{ bore.wall: [2 mm, 20 mm], validate.strict: [false, true] }}\n"),
+    );
     let (code, _, err) = own(&shop, &["run", "job.yaml", "--quiet"]);
     assert_eq!((code, err.matches("a wall of 20 mm is thicker than the piece").count()), (1, 1), "{err}");
 }
@@ -568,7 +658,8 @@ fn a_page_that_cannot_be_drawn_shows_in_the_exit_code() {
 #[test]
 fn very_many_faults_are_counted() {
     let shop = Workshop::new();
-    let wrong = vec!["0 mm"; 100].iter().enumerate().map(|(at, _)| format!("-{} mm", at + 1)).collect::<Vec<_>>().join(", ");
+    let wrong =
+        vec!["0 mm"; 100].iter().enumerate().map(|(at, _)| format!("-{} mm", at + 1)).collect::<Vec<_>>().join(", ");
     shop.put("job.yaml", format!("{HEAD}{PLAIN}variants:\n  every: {{ blocks.size: [{wrong}] }}\n"));
     for command in ["run", "check"] {
         let (code, out, err) = own(&shop, &[command, "job.yaml", "--json"]);
@@ -606,7 +697,12 @@ fn tidying_keeps_what_ledgers_name_unless_told_otherwise() {
         assert_eq!(folders.len(), 2, "{expected}");
         folders
     };
-    let stored = || fs::read_dir(shop.path("runs/.store/results")).unwrap().flat_map(|folder| fs::read_dir(folder.unwrap().path()).unwrap()).count();
+    let stored = || {
+        fs::read_dir(shop.path("runs/.store/results"))
+            .unwrap()
+            .flat_map(|folder| fs::read_dir(folder.unwrap().path()).unwrap())
+            .count()
+    };
     let folders = run("made");
     let before: Vec<_> = folders.iter().map(|folder| files(folder)).collect();
     // By hand: blocks once, and bore, pack and validate twice each.

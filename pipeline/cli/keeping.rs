@@ -1,6 +1,7 @@
 //! The commands about what is kept: explain, reproduce, tidy.
 
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 
@@ -123,8 +124,14 @@ impl Desk<'_> {
 /// What the ledgers of all commissions in a folder of runs name: results, and files.
 fn spared(into: &Path) -> Result<Spared, Trouble> {
     let mut spared = Spared::default();
-    let entries = fs::read_dir(into).into_iter().flatten().flatten().map(|entry| entry.path());
-    for commission in entries.filter(|path| path.join(LEDGER).is_dir()) {
+    // Where nobody can look, nobody can tell what a record names.
+    let unseen = |error: io::Error| {
+        let message = format!("could not look for records in the folder of runs {}: {error}", into.display());
+        let remedy = "name it with `--into DIR`, or let also go what records name with `--all`";
+        Trouble::Wrong(vec![Diagnostic::error(message).remedy(remedy)])
+    };
+    let entries = fs::read_dir(into).and_then(Iterator::collect::<io::Result<Vec<_>>>).map_err(unseen)?;
+    for commission in entries.iter().map(fs::DirEntry::path).filter(|path| path.join(LEDGER).is_dir()) {
         for entry in Ledger::of(&commission).read()? {
             let Deed::Run(run) = entry.deed else { continue };
             spared.keys.extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));

@@ -163,22 +163,34 @@ pub(super) fn there(plan: &Plan, name: &str, surroundings: &Surroundings<'_>) ->
     if folder.symlink_metadata().is_err() {
         return Ok(None);
     }
-    let changed = |what: String| {
-        let message = format!("the run folder {} is there and is not as it was made: {what}", folder.display());
-        Failure::Changed(Box::new(Diagnostic::error(message).remedy("move it away, and run the job again: it is made anew from the store")))
-    };
-    let record = record::read(&folder.join(RECORD)).map_err(|error| changed(format!("{RECORD}: {error}")))?;
+    match unchanged(&folder, name) {
+        Ok(record) => Ok(Some(published(&record, folder, true))),
+        Err(what) => {
+            let message = format!("the run folder {} is there and is not as it was made: {what}", folder.display());
+            let remedy = "move it away, and run the job again: it is made anew from the store";
+            Err(Failure::Changed(Box::new(Diagnostic::error(message).remedy(remedy))))
+        }
+    }
+}
+
+/// The record of the run of that name in a folder that is there, if that holds what its record says, by name and size: else what
+/// is not so. `turnhue verify` looks at every byte.
+pub(super) fn unchanged(folder: &Path, name: &str) -> Result<Record, String> {
+    let record = record::read(&folder.join(RECORD)).map_err(|error| format!("{RECORD}: {error}"))?;
     if record.run != name {
-        return Err(changed(format!("{RECORD} is that of run {}", record.run)));
+        return Err(format!("{RECORD} is that of run {}", record.run));
     }
     for file in artefacts(&record) {
         match fs::symlink_metadata(folder.join(&file.name)) {
             Ok(about) if about.is_file() && about.len() == file.bytes => {}
-            Ok(about) => return Err(changed(format!("{} has {} bytes instead of {}", file.name, about.len(), file.bytes))),
-            Err(_) => return Err(changed(format!("{} is missing", file.name))),
+            Ok(about) if about.is_file() => {
+                return Err(format!("{} has {} bytes instead of {}", file.name, about.len(), file.bytes));
+            }
+            Ok(_) => return Err(format!("{} is not a file", file.name)),
+            Err(_) => return Err(format!("{} is missing", file.name)),
         }
     }
-    Ok(Some(published(&record, folder, true)))
+    Ok(record)
 }
 
 /// The files that a record names.

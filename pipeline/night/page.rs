@@ -8,7 +8,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use turnhue_reports::night::{self as report, DATA, Files, Made, Outcome, PAGE, Row, TABLE};
-use turnhue_reports::record::{self, File, Record};
+use turnhue_reports::record::File;
 
 use super::records::{sealed, trouble};
 use super::{names, records};
@@ -17,7 +17,7 @@ use crate::input;
 use crate::ledger::deeds::{Build, Choice, Deed, FailedRun, Night as NightDeed};
 use crate::ledger::{Entry, Ledger, NIGHTS};
 use crate::plan::{Night, Plan};
-use crate::run::{Failure, RECORD, Surroundings, disk_failure};
+use crate::run::{Failure, Surroundings, disk_failure};
 use crate::disk::sync_folder;
 use crate::shelf::{make_folders_for_good, replace};
 
@@ -117,36 +117,28 @@ impl Told {
 
 fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
     let run = names::of_run(plan);
-    let outcome = match record::read(&commission.join(&run).join(RECORD)) {
-        Ok(record) => made(&record),
-        Err(record::Unreadable::File(error)) if error.kind() == io::ErrorKind::NotFound => match told.failures.get(&run) {
-            Some(why) => {
-                let (why, remedy) = why.split_once("; ").unwrap_or((why, ""));
-                Outcome::Failed { why: why.to_owned(), remedy: remedy.to_owned() }
-            }
-            None if commission.join(&run).symlink_metadata().is_ok() => Outcome::NotRun {
-                why: "its folder is there and has no record".to_owned(),
-                remedy: "move its folder away, and run the job again".to_owned(),
-            },
-            None => Outcome::NotRun {
-                why: "it has not been run yet".to_owned(),
-                remedy: "run the job again: it goes on from what is there".to_owned(),
-            },
-        },
-        Err(error) => Outcome::NotRun {
-            why: format!("its record cannot be read: {error}"),
-            remedy: "move its folder away, and run the job again".to_owned(),
-        },
+    let folder = commission.join(&run);
+    let not_run = |why: String, remedy: &str| Outcome::NotRun { why, remedy: remedy.to_owned() };
+    let outcome = if folder.symlink_metadata().is_ok() {
+        match super::folder::unchanged(&folder, &run) {
+            Ok(record) => Outcome::Made(Box::new(Made::of(&record))),
+            // What is not as it was made must not be chosen.
+            Err(what) => not_run(
+                format!("its folder is there and is not as it was made: {what}"),
+                "move its folder away, and run the job again",
+            ),
+        }
+    } else if let Some(why) = told.failures.get(&run) {
+        let (why, remedy) = why.split_once("; ").unwrap_or((why, ""));
+        Outcome::Failed { why: why.to_owned(), remedy: remedy.to_owned() }
+    } else {
+        not_run("it has not been run yet".to_owned(), "run the job again: it goes on from what is there")
     };
     let (name, changes) = plan.variant().map_or_else(|| (names::of_job(plan), Vec::new()), |variant| {
         let changes = variant.changes().map(|change| (change.setting(), as_written(change.value())));
         (variant.name().to_owned(), changes.collect())
     });
     Row { name, changes, run, outcome }
-}
-
-fn made(record: &Record) -> Outcome {
-    Outcome::Made(Box::new(Made::of(record)))
 }
 
 fn as_written(value: &serde_json::Value) -> String {
