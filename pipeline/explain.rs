@@ -30,6 +30,8 @@ struct Told {
     time: String,
     /// Earlier runs, the oldest first, with when they were written.
     earlier: Vec<(String, RunDeed)>,
+    /// Later ones: variants of one night are entered as they end.
+    later: Vec<(String, RunDeed)>,
 }
 
 /// Says why a stage of the run in `folder` was run or taken from the store.
@@ -71,18 +73,15 @@ fn told(folder: &Path) -> Result<Told, Unexplained> {
     })?;
     let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
     let entries = Ledger::of(whole.parent().unwrap_or(Path::new("."))).read().map_err(Unexplained::Ledger)?;
-    let mut earlier = Vec::new();
-    let mut found = None;
-    for Entry { time, deed, .. } in entries {
-        let Deed::Run(deed) = deed else { continue };
-        if deed.run.as_str() == record.run {
-            found = Some((time.rfc3339(), *deed));
-            break;
-        }
-        earlier.push((time.rfc3339(), *deed));
-    }
-    match found {
-        Some((time, deed)) => Ok(Told { record, deed, time, earlier }),
+    let runs = entries.into_iter().filter_map(|Entry { time, deed, .. }| match deed {
+        Deed::Run(deed) => Some((time.rfc3339(), *deed)),
+        _ => None,
+    });
+    let mut earlier: Vec<(String, RunDeed)> = runs.collect();
+    let own = earlier.iter().position(|(_, deed)| deed.run.as_str() == record.run);
+    let mut later = own.map_or_else(Vec::new, |at| earlier.split_off(at)).into_iter();
+    match later.next() {
+        Some((time, deed)) => Ok(Told { record, deed, time, earlier, later: later.collect() }),
         None => {
             let fault = Diagnostic::error(format!("the ledger has no entry for run {}", record.run));
             Err(wrong(fault.remedy("run its job again: an entry is then written for it")))
@@ -97,28 +96,39 @@ fn key(deed: &RunDeed, at: usize) -> Option<String> {
 
 fn why_stored(told: &Told, at: usize) -> String {
     let own = key(&told.deed, at);
-    let maker = told.earlier.iter().find_map(|(time, deed)| {
-        let made = deed.stages.iter().enumerate().any(|(index, done)| done.from == Origin::Made && key(deed, index) == own);
-        made.then(|| format!("run {} had made the same on {time}", deed.run.as_str()))
-    });
-    maker.unwrap_or_else(|| {
-        "the same had been made before: by another commission, by a run that was not finished, or beside this one".to_owned()
-    })
+    let maker = |runs: &[(String, RunDeed)]| {
+        let made = runs.iter().rev().find(|(_, deed)| made_by(deed, own.as_deref()));
+        made.map(|(time, deed)| (deed.run.as_str().to_owned(), time.clone()))
+    };
+    match (maker(&told.earlier), maker(&told.later)) {
+        (Some((run, time)), _) => format!("run {run} had made the same on {time}"),
+        (None, Some((run, time))) => format!("run {run}, entered after it on {time}, had made the same"),
+        (None, None) => "the same had been made before: by another commission, or by a run that was not finished".to_owned(),
+    }
+}
+
+/// Whether a run made the result with that key itself.
+fn made_by(deed: &RunDeed, wanted: Option<&str>) -> bool {
+    let is_it = |index| wanted.is_some() && key(deed, index).as_deref() == wanted;
+    deed.stages.iter().enumerate().any(|(index, done)| done.from == Origin::Made && is_it(index))
 }
 
 fn why_made(told: &Told, at: usize, folder: &Path) -> String {
     let own = key(&told.deed, at);
-    let again = told.earlier.iter().rev().find(|(_, deed)| (0..deed.stages.len()).any(|index| key(deed, index) == own));
+    let again = told.earlier.iter().rev().find(|(_, deed)| made_by(deed, own.as_deref()));
     if let Some((time, deed)) = again {
         return format!(
             "the store no longer had what run {} ({time}) had made: it was tidied away, was damaged, or is another store",
             deed.run.as_str()
         );
     }
+    let same = |deed: &RunDeed, index| key(deed, index).is_some() && key(deed, index) == key(&told.deed, index);
+    let alike = |deed: &RunDeed| (0..at).take_while(|&index| same(deed, index)).count();
+    // Variants of the same night that took it over are entered before it at times, and say nothing.
+    let others = told.earlier.iter().filter(|(_, deed)| !same(deed, at));
     // Of runs that are alike equally far, the latest.
-    let alike = |deed: &RunDeed| (0..=at).take_while(|&index| key(deed, index).is_some() && key(deed, index) == key(&told.deed, index)).count();
-    let Some((_, like)) = told.earlier.iter().rev().max_by_key(|(_, deed)| alike(deed)) else {
-        return "no run of this commission had been made before".to_owned();
+    let Some((_, like)) = others.max_by_key(|(_, deed)| alike(deed)) else {
+        return "no run of this commission had made it before".to_owned();
     };
     let Ok(other) = record::read(&folder.join("..").join(like.run.as_str()).join(RECORD)) else {
         return format!("what it hangs on was not the same as in run {}, whose record cannot be read", like.run.as_str());

@@ -59,6 +59,7 @@ pub mod calibrate;
 pub mod cli;
 pub mod clock;
 pub mod diagnostic;
+pub mod digest;
 mod disk;
 pub mod events;
 pub mod exit;

@@ -17,6 +17,7 @@ use crate::diagnostic::Diagnostic;
 use crate::events::Listener;
 use crate::ledger::deeds::{Build, Deed, Input, RunDeed};
 use crate::ledger::{INPUTS, Ledger, Trouble};
+use crate::night::ADVICE;
 use crate::plan::{Plan, Stages, plan_recorded};
 use crate::run::{Failure, Published, Surroundings, run};
 use crate::store::Store;
@@ -138,7 +139,7 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
             Ok(bytes) => {
                 files.insert(input.name.clone(), Arc::from(bytes));
             }
-            Err(fault) => faults.push(fault),
+            Err(fault) => faults.push(*fault),
         }
     }
     if !faults.is_empty() {
@@ -148,21 +149,25 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
         let fault = Diagnostic::error(format!("the record does not hold the job of run {}", deed.run.as_str()));
         return Err(Irreproducible::wrong(fault.remedy("`turnhue verify` tells what else is missing")));
     };
-    plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)
+    let plan = plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)?;
+    // Whoever ran it may have asked to leave the comparison of sizes out.
+    let compared = deed.files.iter().any(|file| file.name.as_str() == ADVICE);
+    Ok(if compared { plan } else { plan.without_advice() })
 }
 
 /// The bytes of an input, as the record keeps them.
-fn read_kept(kept: &Path, input: &Input) -> Result<Vec<u8>, Diagnostic> {
-    let path = kept.join(&input.kept);
+fn read_kept(kept: &Path, input: &Input) -> Result<Vec<u8>, Box<Diagnostic>> {
     let remedy = "put it back from a copy, such as an export of the commission";
+    let boxed = |message: String| Box::new(Diagnostic::error(message).remedy(remedy));
+    let path = kept.join(&input.kept);
     let bytes = fs::read(&path).map_err(|error| {
         let what = &input.what;
-        Diagnostic::error(format!("could not read {} ({what}) in {}: {error}", input.name, path.display())).remedy(remedy)
+        boxed(format!("could not read {} ({what}) in {}: {error}", input.name, path.display()))
     })?;
     if blake3::hash(&bytes).to_hex().as_str() == input.blake3.to_string() {
         return Ok(bytes);
     }
-    Err(Diagnostic::error(format!("{} ({}) was changed: {}", input.name, input.what, path.display())).remedy(remedy))
+    Err(boxed(format!("{} ({}) was changed: {}", input.name, input.what, path.display())))
 }
 
 fn compare(folder: &Path, deed: &RunDeed, anew: &Published) -> Result<Compared, Irreproducible> {

@@ -16,10 +16,8 @@ use crate::plan::Stages;
 pub fn of_job(stages: &Stages) -> Value {
     let mut definitions = Map::new();
     let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
+    let choose = adopt("choose", schemars::schema_for!(Vec<Rule>), &mut definitions);
     let advise = adopt("advise", schemars::schema_for!(AdviseRequest), &mut definitions);
-    let mut choose = adopt("choose", schemars::schema_for!(Vec<Rule>), &mut definitions);
-    choose["description"] = json!("The rules by which one of the variants is chosen; the first that picks one decides");
-    choose["maxItems"] = json!(MOST_RULES);
     let steps: Vec<Value> = stages
         .iter()
         .flat_map(|stage| {
@@ -52,9 +50,12 @@ pub fn of_job(stages: &Stages) -> Value {
                 "type": "array", "minItems": 1, "items": { "anyOf": steps },
             },
             "variants": variants(stages),
+            "choose": {
+                "description": "How one of the variants is chosen: rules that are tried in order until one picks",
+                "type": "array", "maxItems": MOST_RULES, "items": choose["items"],
+            },
             // The bare key asks for the usual sizes.
             "advise": { "description": advise["description"], "anyOf": [advise, { "type": "null" }] },
-            "choose": choose,
         },
         "$defs": definitions,
     })

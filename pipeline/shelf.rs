@@ -6,12 +6,13 @@
 
 use std::fs::{self, File};
 use std::io::{self, Write};
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
 use turnhue_reports::record;
 use turnhue_stages::stage::Shelf;
 
+use crate::disk::{plain_name, sync_folder};
 use crate::ledger::{INPUTS, LEDGER, NIGHTS};
 use crate::store::writer;
 
@@ -178,14 +179,6 @@ pub(crate) fn sweep(into: &Path, commission: &str) {
     [LEDGER, INPUTS].map(|name| commission.join(name)).into_iter().chain(nights).for_each(|f| writer::sweep_files(&f));
 }
 
-fn plain_name(name: &str) -> io::Result<()> {
-    let mut parts = Path::new(name).components();
-    if matches!((parts.next(), parts.next()), (Some(Component::Normal(_)), None)) {
-        return Ok(());
-    }
-    Err(io::Error::new(io::ErrorKind::InvalidInput, format!("'{name}' is not a plain file name")))
-}
-
 /// Puts a file in the place of an older one, whole or not at all.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut file = writer::file_in(path.parent().unwrap_or(Path::new(".")), "page", 0o666)?;
@@ -220,11 +213,6 @@ pub(crate) fn make_folders_for_good(folder: &Path) -> io::Result<()> {
         made.parent().filter(|around| !around.as_os_str().is_empty()).map_or(Ok(()), sync_folder)?;
     }
     Ok(())
-}
-
-/// Brings the names in a folder to the disk, where the system can.
-pub(crate) fn sync_folder(folder: &Path) -> io::Result<()> {
-    if cfg!(unix) { File::open(folder)?.sync_all() } else { Ok(()) }
 }
 
 #[cfg(test)]

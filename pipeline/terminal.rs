@@ -12,6 +12,9 @@ use crate::diagnostic::{Diagnostic, harmless};
 use crate::events::{Event, Listener};
 use crate::night::{Ended, Source};
 
+/// So many diagnostics of one job are shown.
+const MOST_SHOWN: usize = 20;
+
 /// How to speak to the person at the screen.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Voice {
@@ -39,6 +42,15 @@ impl Voice {
     /// Shows a diagnostic, with an empty line between it and the next.
     pub(crate) fn diagnose(self, diagnostic: &Diagnostic) {
         self.say(&format!("{}\n", diagnostic.render(self.colour)));
+    }
+
+    /// Shows the diagnostics of one job; of very many the first ones, for they drown what they should show.
+    pub(crate) fn diagnose_all(self, diagnostics: &[Diagnostic]) {
+        diagnostics.iter().take(MOST_SHOWN).for_each(|diagnostic| self.diagnose(diagnostic));
+        match diagnostics.len().saturating_sub(MOST_SHOWN) {
+            0 => {}
+            more => self.say(&format!("… and {more} more\n")),
+        }
     }
 
     /// Says what is wrong with a piece.

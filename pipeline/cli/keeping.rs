@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 
 use serde_json::json;
 use turnhue_stages::units::Memory;
@@ -14,7 +15,7 @@ use crate::explain::{Unexplained, explain};
 use crate::ledger::deeds::Deed;
 use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::reproduce::{Compared, Irreproducible, reproduce};
-use crate::store::{Spared, Wish};
+use crate::store::{Spared, Tidied, Wish};
 use crate::terminal::Progress;
 use crate::exit;
 
@@ -36,21 +37,24 @@ impl Desk<'_> {
     pub(super) fn reproduce(&mut self, runs: &[PathBuf], into: Option<&Path>, json: bool) -> u8 {
         let (cancel, clock) = (stop_when_asked(), SystemClock::start());
         let mut worst = exit::READY;
+        let fresh = match Fresh::open(into) {
+            Ok(fresh) => fresh,
+            Err((fault, code)) => {
+                self.voice.diagnose(&fault);
+                return code;
+            }
+        };
         for run in runs {
-            let fresh = match Fresh::open(into) {
-                Ok(fresh) => fresh,
-                Err(fault) => {
-                    self.voice.diagnose(&fault);
-                    return exit::FAILED;
-                }
-            };
+            if cancel.load(Ordering::Relaxed) {
+                return exit::STOPPED;
+            }
             let mut progress = Progress::new(self.voice);
             let compared = reproduce(run, fresh.path(), self.stages, (&clock, &cancel), &mut progress);
             drop(progress);
             worst = worst.max(match compared {
                 Ok(compared) => self.tell_compared(&compared, into.is_some(), json),
                 Err(Irreproducible::Wrong(faults)) => {
-                    faults.iter().for_each(|fault| self.voice.diagnose(fault));
+                    self.voice.diagnose_all(&faults);
                     exit::WRONG_JOB
                 }
                 Err(Irreproducible::Ledger(trouble)) => self.trouble(&trouble),
@@ -74,29 +78,40 @@ impl Desk<'_> {
     }
 
     pub(super) fn tidy(&mut self, places: &Places, keep: Memory, all: bool, of_others: bool, dry: bool) -> u8 {
-        let clock = SystemClock::start();
-        let store = match places.open_store(&clock) {
-            Ok(store) => store,
-            Err(failure) => return self.fail(&failure),
-        };
         let spared = if all { Ok(Spared::default()) } else { spared(&places.into) };
-        let spared = match spared {
-            Ok(spared) => spared,
-            Err(trouble) => return self.trouble(&trouble),
-        };
-        match store.tidy(&Wish { keep, spared: &spared, of_others, dry }) {
+        let tidied = spared.map_err(|trouble| self.trouble(&trouble)).and_then(|spared| {
+            self.tidied(places, &Wish { keep, spared: &spared, of_others, dry })
+        });
+        match tidied {
             Ok(tidied) => {
-                store.notices().iter().for_each(|notice| self.voice.diagnose(notice));
                 self.out.print(&tidied.in_words());
                 exit::READY
             }
-            Err(error) => {
-                let folder = store.folder().display();
-                let fault = Diagnostic::error(format!("could not tidy the store in {folder}: {error}"));
-                self.voice.diagnose(&fault.remedy("see that it can be read and written, and tidy it again"));
-                exit::FAILED
-            }
+            Err(code) => code,
         }
+    }
+
+    /// Makes room in the store after a run, in silence.
+    pub(super) fn make_room(&self, places: &Places, keep: Memory) -> u8 {
+        let spared = spared(&places.into).map_err(|trouble| self.trouble(&trouble));
+        let tidied = spared.and_then(|spared| {
+            self.tidied(places, &Wish { keep, spared: &spared, of_others: false, dry: false })
+        });
+        tidied.err().unwrap_or(exit::READY)
+    }
+
+    /// # Errors
+    /// The exit code of what was told.
+    fn tidied(&self, places: &Places, wish: &Wish<'_>) -> Result<Tidied, u8> {
+        let store = places.open_store(&SystemClock::start()).map_err(|failure| self.fail(&failure))?;
+        let tidied = store.tidy(wish);
+        store.notices().iter().for_each(|notice| self.voice.diagnose(notice));
+        tidied.map_err(|error| {
+            let folder = store.folder().display();
+            let fault = Diagnostic::error(format!("could not tidy the store in {folder}: {error}"));
+            self.voice.diagnose(&fault.remedy("see that it can be read and written, and tidy it again"));
+            exit::FAILED
+        })
     }
 
     fn trouble(&self, trouble: &Trouble) -> u8 {
@@ -113,7 +128,7 @@ fn spared(into: &Path) -> Result<Spared, Trouble> {
         for entry in Ledger::of(&commission).read()? {
             let Deed::Run(run) = entry.deed else { continue };
             spared.keys.extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));
-            spared.digests.extend(run.files.iter().filter_map(|file| file.blake3.to_string().parse::<crate::store::Digest>().ok()));
+            spared.digests.extend(run.files.iter().map(|file| file.blake3));
         }
     }
     Ok(spared)
@@ -126,20 +141,27 @@ enum Fresh {
 }
 
 impl Fresh {
-    fn open(named: Option<&Path>) -> Result<Self, Diagnostic> {
+    /// # Errors
+    /// Why there is none, with the exit code.
+    fn open(named: Option<&Path>) -> Result<Self, (Box<Diagnostic>, u8)> {
         let Some(folder) = named else {
             return tempfile::tempdir().map(Self::Passing).map_err(|error| {
-                Diagnostic::error(format!("could not make a fresh folder: {error}"))
-                    .remedy("name an empty folder with `--into DIR`")
+                let fault = Diagnostic::error(format!("could not make a fresh folder: {error}"));
+                (Box::new(fault.remedy("name an empty folder with `--into DIR`")), exit::FAILED)
             });
         };
         let empty = fs::create_dir_all(folder).and_then(|()| Ok(fs::read_dir(folder)?.next().is_none()));
         match empty {
             Ok(true) => Ok(Self::Named(folder.to_owned())),
-            Ok(false) => Err(Diagnostic::error(format!("{} is not empty", folder.display()))
-                .remedy("a run is made anew in a fresh place: name an empty folder, or leave `--into` out")),
-            Err(error) => Err(Diagnostic::error(format!("could not make {}: {error}", folder.display()))
-                .remedy("name an empty folder that can be written")),
+            Ok(false) => {
+                let fault = Diagnostic::error(format!("{} is not empty", folder.display()));
+                let remedy = "a run is made anew in a fresh place: name an empty folder, or leave `--into` out";
+                Err((Box::new(fault.remedy(remedy)), exit::WRONG_JOB))
+            }
+            Err(error) => {
+                let fault = Diagnostic::error(format!("could not make {}: {error}", folder.display()));
+                Err((Box::new(fault.remedy("name an empty folder that can be written")), exit::FAILED))
+            }
         }
     }
 

@@ -59,6 +59,9 @@ pub(super) struct Running {
     /// Memory that what runs at once may take, such as 4 GiB, as far as it is known beforehand
     #[arg(long, value_name = "SIZE", default_value_t = Memory::usual())]
     memory: Memory,
+    /// Tidy the store afterwards, so that no more than this is left, such as 50 GiB; what records name stays
+    #[arg(long, value_name = "SIZE")]
+    keep: Option<Memory>,
     /// Leave out the comparison of sizes that a job asks for under `advise`; not one that has to find the cell
     #[arg(long)]
     no_advice: bool,
@@ -74,6 +77,9 @@ impl Desk<'_> {
             }
             worst = worst.max(self.run_job(job, running, &cancel, &clock, json));
         }
+        if let Some(keep) = running.keep.filter(|_| running.places.store_folder().is_dir()) {
+            worst = worst.max(self.make_room(&running.places, keep));
+        }
         worst
     }
 
@@ -85,7 +91,7 @@ impl Desk<'_> {
                 return ended.code();
             }
         };
-        night.cautions().iter().for_each(|caution| self.voice.diagnose(caution));
+        self.voice.diagnose_all(night.cautions());
         let night = if running.no_advice { night.without_advice() } else { night };
         let night = if let Some(share) = running.share { night.share(share) } else { night };
         let plans = night.plans();
@@ -136,16 +142,20 @@ impl Desk<'_> {
             Ended::Published(_) | Ended::NotRun => None,
         });
         // What many variants fail of is told once.
-        for fault in failures.clone().chain(page.iter().filter_map(|page| page.as_ref().err())).map(Failure::in_words) {
+        let no_page = page.as_ref().and_then(|page| page.as_ref().err());
+        for fault in failures.chain(no_page).map(Failure::in_words) {
             if !faults.contains(&fault) {
                 faults.push(fault);
             }
         }
-        faults.iter().for_each(|fault| self.voice.diagnose(fault));
-        let stopped = ended.iter().any(|ended| matches!(ended, Ended::NotRun));
-        if stopped && faults.is_empty() {
+        self.voice.diagnose_all(&faults);
+        // What was not run because the disk is full was not stopped by anybody.
+        let full = ended.iter().any(|ended| matches!(ended, Ended::Failed(Failure::Full(_))));
+        let stopped = !full && ended.iter().any(|ended| matches!(ended, Ended::NotRun));
+        if stopped {
             self.voice.diagnose(&Failure::Cancelled.in_words());
         }
+        let no_page = no_page.map(code_of);
         let page = page.and_then(Result::ok);
         if json {
             let variants: Vec<Value> = plans.iter().zip(ended).map(|(plan, ended)| variant_json(plan, ended)).collect();
@@ -160,10 +170,8 @@ impl Desk<'_> {
         } else if !self.voice.quiet {
             self.out.print(&harmless(&night_in_words(plans, ended, page.as_ref())));
         }
-        // What was not run because the disk is full was not stopped by anybody.
-        let full = ended.iter().any(|ended| matches!(ended, Ended::Failed(Failure::Full(_))));
-        let counted = ended.iter().filter(|ended| !full || !matches!(ended, Ended::NotRun));
-        counted.map(code_of_variant).max().unwrap_or(exit::READY)
+        let counted = ended.iter().filter(|ended| stopped || !matches!(ended, Ended::NotRun));
+        counted.map(code_of_variant).chain(no_page).max().unwrap_or(exit::READY)
     }
 
     /// Draws the pages of jobs with variants from what is there of them.
@@ -199,7 +207,8 @@ impl Desk<'_> {
         // Where there is a store, it knows how long things took; none is made for that.
         let clock = SystemClock::start();
         let store = places.store_folder().is_dir().then(|| places.open_store(&clock).ok()).flatten();
-        let took = |plan: &Plan, stage: usize| night::took(store.as_ref()?, plan, stage);
+        let times = store.as_ref().map(Store::times).unwrap_or_default();
+        let took = |plan: &Plan, stage: usize| night::expected(store.as_ref()?, &times, plan, stage);
         let mut worst = exit::READY;
         for job in jobs {
             let (night, faults) = match self.night(job) {
@@ -213,7 +222,7 @@ impl Desk<'_> {
                     (None, ended.faults())
                 }
             };
-            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            self.voice.diagnose_all(&faults);
             if json {
                 let plan = night.as_ref().map(Night::job);
                 self.out.json(&json!({
@@ -245,7 +254,7 @@ impl Desk<'_> {
             });
             let faults = advised.as_ref().err().map(JobEnded::faults).unwrap_or_default();
             worst = worst.max(advised.as_ref().err().map_or(exit::READY, JobEnded::code));
-            faults.iter().for_each(|fault| self.voice.diagnose(fault));
+            self.voice.diagnose_all(&faults);
             let advised = advised.ok();
             if json {
                 let advice = advised.as_ref().map(|(_, advice)| advice);
@@ -272,7 +281,7 @@ impl Desk<'_> {
                     );
                 }
             }
-            _ => ended.faults().iter().for_each(|fault| self.voice.diagnose(fault)),
+            _ => self.voice.diagnose_all(&ended.faults()),
         }
         if json {
             self.out.json(&ended.json(job));

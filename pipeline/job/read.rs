@@ -37,7 +37,7 @@ pub struct Draft {
     pub advise: Option<AdviseRequest>,
     /// The variants that are made in the place of the job itself, where it asks for some.
     pub variants: Option<Variants>,
-    /// The rules by which one of them is chosen; the first that picks one decides.
+    /// How one of the variants is chosen, the rules in the order in which they are tried.
     pub choose: Vec<Rule>,
 }
 

@@ -13,7 +13,8 @@ use rayon::prelude::*;
 use super::chain::{Entry, Head};
 use super::deeds::{Deed, Sealed};
 use super::folders::{self, Kind};
-use super::values::{Digest, PlainName};
+use super::values::PlainName;
+use crate::digest::Digest;
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, segments};
 use crate::diagnostic::Diagnostic;
 

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::deeds::Deed;
 use super::line::{self, Flaw, Said};
 use super::segments;
-use super::values::Digest;
+use crate::digest::Digest;
 use crate::clock::Moment;
 use crate::diagnostic::{Diagnostic, Place, Source};
 

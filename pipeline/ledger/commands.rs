@@ -124,7 +124,7 @@ pub enum Command {
         /// Who made the pieces and hands the record out
         #[arg(long, value_name = "NAME")]
         by: Option<String>,
-        /// The licence of what is in it: a URL, such as https://creativecommons.org/licenses/by/4.0/
+        /// The licence of what is in it: a URL, such as <https://creativecommons.org/licenses/by/4.0/>
         #[arg(long, value_name = "URL")]
         licence: Option<String>,
         /// Folder below which runs are kept

@@ -8,7 +8,8 @@ use std::{env, fs};
 use serde::{Deserialize, Serialize};
 use turnhue_reports::record::Verdict;
 
-use super::values::{Day, Digest, PlainName};
+use super::values::{Day, PlainName};
+use crate::digest::Digest;
 
 /// What happened.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

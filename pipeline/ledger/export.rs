@@ -14,11 +14,11 @@ use std::path::{Path, PathBuf};
 use super::audit::{DESCRIPTION, audit};
 use super::chain::Entry;
 use super::deeds::{Deed, Sealed};
-use super::values::Digest;
+use crate::digest::Digest;
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, folders, segments};
 use crate::clock::Moment;
 use crate::diagnostic::Diagnostic;
-use crate::shelf::sync_folder;
+use crate::disk::sync_folder;
 
 /// What to export, and what to say of it that no entry tells.
 #[derive(Clone, Debug)]

@@ -8,7 +8,7 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use super::deeds::Sealed;
-use super::values::Digest;
+use crate::digest::Digest;
 
 /// What something in a folder is. Links are not followed: what they lead to is not in the folder.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -8,8 +8,9 @@ use std::sync::Arc;
 use turnhue_reports::record::File;
 
 use super::deeds::Input;
-use super::values::{Digest, PlainName};
-use crate::shelf::sync_folder;
+use super::values::PlainName;
+use crate::digest::Digest;
+use crate::disk::sync_folder;
 use crate::store::writer;
 
 /// Longer endings of names are left out of the name under which a file is kept.

@@ -12,7 +12,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::deeds::Deed;
-use super::values::Digest;
+use crate::digest::Digest;
 use crate::clock::Moment;
 
 /// The version of a line's form. Raised when a field changes its meaning; a reader takes its own version and older.

@@ -14,7 +14,7 @@ use std::io::{self, Read as _, Write as _};
 use std::path::Path;
 
 use super::folders::is_unfinished;
-use crate::shelf::sync_folder;
+use crate::disk::sync_folder;
 use crate::store::writer;
 
 /// The largest segment that is read, in bytes; writers begin a new one long before.

@@ -10,7 +10,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use super::deeds::Note;
-use super::values::Digest;
+use crate::digest::Digest;
 use super::*;
 use crate::clock::Moment;
 

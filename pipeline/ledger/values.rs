@@ -1,4 +1,4 @@
-//! The small values of which entries are made: digests, names of files, days.
+//! The small values of which entries are made: names of files, days.
 
 use std::fmt;
 use std::path::{Component, Path};
@@ -7,59 +7,6 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 
 use crate::clock::Moment;
-
-/// A BLAKE3 digest, written as 64 lower-case hexadecimal digits and in no other way: a digit in upper case is a byte that
-/// somebody changed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Digest([u8; 32]);
-
-impl Digest {
-    /// What stands for "the line before" in the first line of a ledger.
-    pub const NONE: Self = Self([0; 32]);
-
-    /// The digest of these bytes.
-    #[must_use]
-    pub fn of(bytes: &[u8]) -> Self {
-        Self(*blake3::hash(bytes).as_bytes())
-    }
-}
-
-impl From<blake3::Hash> for Digest {
-    fn from(hash: blake3::Hash) -> Self {
-        Self(*hash.as_bytes())
-    }
-}
-
-impl fmt::Display for Digest {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&blake3::Hash::from_bytes(self.0).to_hex())
-    }
-}
-
-impl FromStr for Digest {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let lower = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
-        let hash = blake3::Hash::from_hex(text).ok().filter(|_| lower);
-        hash.map(Self::from).ok_or_else(|| format!("'{text}' is no digest: 64 digits 0-9 and a-f are expected"))
-    }
-}
-
-impl TryFrom<String> for Digest {
-    type Error = String;
-
-    fn try_from(text: String) -> Result<Self, String> {
-        text.parse()
-    }
-}
-
-impl From<Digest> for String {
-    fn from(digest: Digest) -> Self {
-        digest.to_string()
-    }
-}
 
 /// The name of a file or folder in its folder: one component that leads nowhere else. Entries may have been changed by
 /// anybody, and what they name is opened.
@@ -161,17 +108,6 @@ impl From<Day> for String {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_digest_is_that_of_b3sum_and_is_written_in_one_way() {
-        // BLAKE3 of "abc": the team's published test value, also printed by `b3sum`.
-        let text = "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85";
-        assert_eq!(Digest::of(b"abc").to_string(), text);
-        assert_eq!(text.parse(), Ok(Digest::of(b"abc")));
-        for wrong in [text.to_uppercase().as_str(), &text[1..], "", &text.replace('a', "g")] {
-            assert!(wrong.parse::<Digest>().is_err(), "{wrong}");
-        }
-    }
 
     #[test]
     fn a_plain_name_leads_nowhere() {

@@ -66,7 +66,11 @@ impl<'a> Board<'a> {
     /// Takes the next piece of work. What does not fit into memory waits, unless nothing else is made: then it would wait
     /// for ever.
     pub(crate) fn next(&mut self) -> Next {
-        let fits = |task: &Task| self.in_use == 0 || self.in_use.saturating_add(self.takes(*task)) <= self.budget.bytes();
+        let fits = |task: &Task| match self.takes(*task) {
+            // Also beside a run of a stage that alone takes more than all.
+            0 => true,
+            takes => self.in_use == 0 || self.in_use.saturating_add(takes) <= self.budget.bytes(),
+        };
         let found = self.ready.iter().find(|(.., task)| fits(task)).copied();
         match found {
             Some(rank) => {
@@ -90,8 +94,10 @@ impl<'a> Board<'a> {
     }
 
     fn end(&mut self, task: Task) {
-        self.under_way.remove(&task);
-        self.in_use -= self.takes(task);
+        // Its worker may have come to grief after it was done.
+        if self.under_way.remove(&task) {
+            self.in_use -= self.takes(task);
+        }
     }
 
     /// The result of a stage is there: what goes on from it is ready.
@@ -122,6 +128,7 @@ impl<'a> Board<'a> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use proptest::prelude::*;
 
@@ -134,6 +141,26 @@ mod tests {
         };
         let all: Vec<_> = chains.iter().map(|chain| keys(chain)).collect();
         Graph::of(all.iter().map(|keys| Some(keys.as_slice())))
+    }
+
+    /// Beside a run of a stage that takes more than all memory, results are looked up and run folders put together.
+    #[test]
+    fn what_takes_no_memory_waits_for_none() {
+        let graph = graph(&[vec![0], vec![1]]);
+        let peaks = vec![Memory::from_bytes(1000), Memory::from_bytes(1)];
+        let mut board = Board::new(&graph, peaks, Memory::from_bytes(10));
+        assert_eq!(board.next(), Next::Do(Task::Find(0)));
+        board.absent(0);
+        assert_eq!(board.next(), Next::Do(Task::Make(0)));
+        assert_eq!(board.next(), Next::Do(Task::Find(1)));
+        board.done(Task::Find(1));
+        assert_eq!(board.next(), Next::Do(Task::Finish(1)));
+        board.done(Task::Finish(1));
+        assert_eq!(board.next(), Next::Wait);
+        board.done(Task::Make(0));
+        // Ended once: a second time changes nothing.
+        board.failed(Task::Make(0));
+        assert_eq!(board.next(), Next::Do(Task::Finish(0)));
     }
 
     proptest! {

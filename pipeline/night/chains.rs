@@ -18,7 +18,7 @@ use crate::store::{Done, Entry, Key, Store};
 
 /// The files that hold what comparing sizes of the cell came to.
 const ADVICE_TABLE: &str = "advice.csv";
-const ADVICE: &str = "advice.json";
+pub(crate) const ADVICE: &str = "advice.json";
 
 /// Settles the chain of a plan.
 pub(super) fn settle(
@@ -36,7 +36,7 @@ pub(super) fn settle(
 }
 
 /// Compares sizes of the cell, where the job asks for it; what came of it before is in the store.
-fn take_advice(
+pub(super) fn take_advice(
     plan: &Plan,
     surroundings: &Surroundings<'_>,
     listener: &mut dyn Listener,

@@ -10,8 +10,10 @@ use turnhue_reports::night::{Figure, Made};
 use turnhue_reports::record::{self, FORM, File, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::workpiece::Part;
 
+use super::chains;
 use super::worker::Works;
 use crate::diagnostic::Diagnostic;
+use crate::events::Silence;
 use crate::job::Variant;
 use crate::pages;
 use crate::plan::{Plan, PlannedStep, Role};
@@ -112,7 +114,11 @@ pub(super) fn finish(works: &Works<'_>, variant: usize, name: &str, surroundings
     }
     for file in chain.advice.iter().flat_map(|advice| &advice.files) {
         if !works.place_kept(file, &mut folder)? {
-            return Err(Failure::Cancelled);
+            // It was damaged or tidied away meanwhile.
+            chains::take_advice(plan, surroundings, &mut Silence)?;
+            if !works.place_kept(file, &mut folder)? {
+                return Err(Failure::defect(&format!("{} was made again and is not there", file.name)));
+            }
         }
     }
     let mut bytes = Vec::new();
@@ -150,8 +156,8 @@ fn draw_pages(folder: &mut RunFolder, record: &Record) -> Result<(), String> {
     pages.iter().try_for_each(write).map_err(|error| error.to_string())
 }
 
-/// The run of that name, if its folder is there and holds what its record says. What is missing is put back from the store; of
-/// what was changed only people can say whether it should stay.
+/// The run of that name, if its folder is there and holds what its record says. Of what was changed only people can say whether
+/// it should stay.
 pub(super) fn there(plan: &Plan, name: &str, surroundings: &Surroundings<'_>) -> Result<Option<Published>, Failure> {
     let folder = surroundings.into.join(plan.job.commission.as_str()).join(name);
     if folder.symlink_metadata().is_err() {

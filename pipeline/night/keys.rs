@@ -1,5 +1,7 @@
 //! The keys of a chain's results: what each hangs on.
 
+use std::collections::BTreeMap;
+
 use crate::plan::{Plan, PlannedStep, Role};
 use crate::store::{FORM, Key, Store};
 
@@ -36,8 +38,12 @@ fn of_start(plan: &Plan) -> Key {
     Key::of([&FORM.to_le_bytes()[..], model.digest(), &notes, &process, title])
 }
 
-/// How long the stage at a place of a plan took when it was run, in seconds, where the store knows its result.
-pub fn took(store: &Store, plan: &Plan, stage: usize) -> Option<f64> {
+/// How long the stage at a place of a plan will take, in seconds: nothing where the store has its result, else as long as that
+/// stage took in the mean, where `times` knows it.
+pub fn expected(store: &Store, times: &BTreeMap<String, f64>, plan: &Plan, stage: usize) -> Option<f64> {
     let key = *of_chain(plan, &plan.job.steps).get(stage)?;
-    store.find(&key).map(|entry| entry.seconds)
+    if store.find(&key).is_some() {
+        return Some(0.0);
+    }
+    times.get(plan.job.steps.get(stage)?.stage.name()).copied()
 }

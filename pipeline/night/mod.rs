@@ -25,6 +25,7 @@ mod records;
 mod remaining;
 mod worker;
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
@@ -34,11 +35,13 @@ use turnhue_stages::memo::Memo;
 use turnhue_stages::units::Memory;
 
 use self::board::{Board, Next, Task};
+use self::folder::Finished;
 use self::graph::{Chain, Graph};
+pub(crate) use self::chains::ADVICE;
 pub use self::records::enter_redrawn;
 use self::records::Records;
 use self::remaining::Remaining;
-pub use self::keys::took;
+pub use self::keys::expected;
 pub use self::page::{NightPage, draw as draw_page};
 pub use self::worker::Source;
 use self::worker::Works;
@@ -87,7 +90,8 @@ pub fn run(
     surroundings: &Surroundings<'_>,
     listener: &mut dyn Listener,
 ) -> Result<Vec<Ended>, Failure> {
-    let commission = plans.first().map_or("", |plan| plan.job.commission.as_str());
+    // A part of a night may be empty.
+    let Some(commission) = plans.first().map(|plan| plan.job.commission.as_str()) else { return Ok(Vec::new()) };
     shelf::sweep(surroundings.into, commission);
     let mut ended = Vec::new();
     let names: Vec<String> = plans.par_iter().map(names::of_run).collect();
@@ -101,16 +105,26 @@ pub fn run(
     announce(plans, &names, &ended, listener);
 
     let mut chains: Vec<Option<Chain>> = Vec::with_capacity(plans.len());
+    // Where there is no room for one there is none for the others.
+    let mut full = false;
     for (at, plan) in plans.iter().enumerate() {
-        let needed = ended[at].is_none() && !surroundings.cancel.load(Ordering::Relaxed);
+        let needed = ended[at].is_none() && !full && !surroundings.cancel.load(Ordering::Relaxed);
         chains.push(match needed.then(|| chains::settle(plan, surroundings, listener)) {
             Some(Ok(chain)) => Some(chain),
             Some(Err(Failure::Cancelled)) | None => None,
             Some(Err(failure)) => {
+                full = matches!(failure, Failure::Full(_));
+                records.failed(plan, &names[at], &failure);
                 ended[at] = Some(Ended::Failed(failure));
                 None
             }
         });
+    }
+    if full {
+        chains.iter_mut().for_each(|chain| *chain = None);
+    }
+    if plans.len() > 1 {
+        tell_of_failed(plans, &names, &ended, listener);
     }
     let graph = Graph::of(chains.iter().map(|chain| chain.as_ref().map(|chain| chain.keys.as_slice())));
     let memory = surroundings.memory.bytes();
@@ -126,6 +140,23 @@ pub fn run(
     records.flush()?;
     shelf::sweep(surroundings.into, commission);
     Ok(ended.into_iter().map(|ended| ended.unwrap_or(Ended::NotRun)).collect())
+}
+
+/// Tells of the variants that failed before any stage was run.
+fn tell_of_failed(plans: &[Plan], names: &[String], ended: &[Option<Ended>], listener: &mut dyn Listener) {
+    let all = ended.len();
+    let failed = |ended: &&Ended| matches!(ended, Ended::Failed(_));
+    let mut done = ended.iter().flatten().filter(|ended| !failed(ended)).count();
+    for ((plan, name), ended) in plans.iter().zip(names).zip(ended) {
+        let Some(ended) = ended.as_ref().filter(failed) else { continue };
+        done += 1;
+        listener.hear(&Event::VariantEnded { name: readable(plan, name), ended, done: [done, all], left: None });
+    }
+}
+
+/// What people call a variant.
+fn readable<'a>(plan: &'a Plan, run: &'a str) -> &'a str {
+    plan.variant().map_or(run, crate::job::Variant::name)
 }
 
 /// Says what is going to be run.
@@ -181,11 +212,16 @@ impl Night<'_> {
         let shared = Mutex::new(Shared { board, remaining, ended, listener, workers });
         let changed = Condvar::new();
         thread::scope(|scope| {
-            for _ in 0..workers {
-                let work = || self.worker(&shared, &changed);
-                if let Err(error) = thread::Builder::new().stack_size(STACK).spawn_scoped(scope, work) {
+            let work = || self.worker(&shared, &changed);
+            let start = |_: &usize| match thread::Builder::new().stack_size(STACK).spawn_scoped(scope, work) {
+                Ok(_) => true,
+                Err(error) => {
                     tracing::warn!("could not start a thread: {error}");
+                    false
                 }
+            };
+            if (0..workers).filter(start).count() == 0 {
+                work();
             }
         });
     }
@@ -229,7 +265,17 @@ impl Night<'_> {
                 }
             };
             let Some(task) = task else { break };
-            self.attempt(task, shared);
+            // What has a defect must leave nobody waiting for it.
+            if catch_unwind(AssertUnwindSafe(|| self.attempt(task, shared))).is_err() {
+                let defect = Failure::defect("a worker of the night panicked; the lines above say where");
+                match task {
+                    Task::Finish(variant) => {
+                        self.records.failed(&self.works.plans[variant], &self.names[variant], &defect);
+                        self.finished(variant, shared, Err(defect), 0.0);
+                    }
+                    Task::Find(_) | Task::Make(_) => self.failed(shared, task, &defect),
+                }
+            }
             changed.notify_all();
         }
         // Whoever still waits has nothing to wait for either.
@@ -260,7 +306,7 @@ impl Night<'_> {
         let about = &self.works.graph.nodes[node];
         if let Some(step) = self.chain(about.variant).map(|chain| &chain.steps[about.step]) {
             let event = Event::StageBegan { index: about.step, name: step.stage.name(), purpose: step.purpose };
-            lock(shared).listener.hear(&event);
+            lock(shared).tell(&event);
         }
     }
 
@@ -279,8 +325,8 @@ impl Night<'_> {
             }
         }
         let index = self.works.graph.nodes[node].step;
-        state.listener.hear(&Event::StageEnded { index, name, source, seconds });
         state.board.done(task);
+        state.tell(&Event::StageEnded { index, name, source, seconds });
     }
 
     /// A stage failed, and with it every variant that goes on from it.
@@ -288,9 +334,13 @@ impl Night<'_> {
         let (Task::Find(node) | Task::Make(node)) = task else { return };
         let below = self.works.graph.below(node);
         let lost: Vec<usize> = below.iter().flat_map(|&node| self.works.graph.nodes[node].ends.iter().copied()).collect();
-        if !matches!(failure, Failure::Cancelled) {
-            lost.iter().for_each(|&variant| self.records.failed(&self.works.plans[variant], &self.names[variant], failure));
-        }
+        // Of a full disk the others would only say the same: they count as not run.
+        let lost = match failure {
+            Failure::Cancelled => &[],
+            Failure::Full(_) => &lost[..lost.len().min(1)],
+            _ => lost.as_slice(),
+        };
+        lost.iter().for_each(|&variant| self.records.failed(&self.works.plans[variant], &self.names[variant], failure));
         self.works.settled(node);
         let mut state = lock(shared);
         for node in below {
@@ -298,20 +348,12 @@ impl Night<'_> {
             state.remaining.spare(name, weight);
         }
         state.board.failed(task);
-        match failure {
-            Failure::Cancelled => state.board.stop(),
-            Failure::Full(_) => {
-                state.board.stop();
-                self.end(&mut state, lost[..1].iter().copied(), failure);
-            }
-            _ => self.end(&mut state, lost.into_iter(), failure),
+        if matches!(failure, Failure::Cancelled | Failure::Full(_)) {
+            state.board.stop();
         }
-    }
-
-    fn end(&self, state: &mut Shared<'_>, lost: impl Iterator<Item = usize>, failure: &Failure) {
-        for variant in lost {
+        for &variant in lost {
             state.remaining.spare(FINISHING, 1.0);
-            self.variant_ended(state, variant, Ended::Failed(failure.clone()));
+            self.variant_ended(&mut state, variant, Ended::Failed(failure.clone()));
         }
     }
 
@@ -319,22 +361,28 @@ impl Night<'_> {
         let begun = self.surroundings.clock.elapsed();
         let finished = folder::finish(&self.works, variant, &self.names[variant], self.surroundings);
         let seconds = (self.surroundings.clock.elapsed() - begun).as_secs_f64();
-        let finished = finished.and_then(|finished| {
-            self.records.made(&self.works, variant, &finished)?;
-            Ok(finished)
-        });
-        if let Err(failure) = &finished {
-            self.records.failed(&self.works.plans[variant], &self.names[variant], failure);
-        }
+        let entered = match &finished {
+            // A run that could not be entered is there all the same: it is entered the next time.
+            Ok(finished) => self.records.made(&self.works, variant, finished),
+            Err(Failure::Cancelled) => Ok(()),
+            Err(failure) => {
+                self.records.failed(&self.works.plans[variant], &self.names[variant], failure);
+                Ok(())
+            }
+        };
+        self.finished(variant, shared, finished.and_then(|finished| entered.map(|()| finished)), seconds);
+    }
+
+    fn finished(&self, variant: usize, shared: &Mutex<Shared<'_>>, finished: Result<Finished, Failure>, seconds: f64) {
         let mut state = lock(shared);
         state.remaining.took(FINISHING, 1.0, seconds);
         state.board.done(Task::Finish(variant));
         let ended = match finished {
             Ok(finished) => {
                 if let Some(reason) = &finished.no_page {
-                    state.listener.hear(&Event::PageFailed { reason });
+                    state.tell(&Event::PageFailed { reason });
                 }
-                state.listener.hear(&Event::Published { folder: &finished.published.folder });
+                state.tell(&Event::Published { folder: &finished.published.folder });
                 Ended::Published(Box::new(finished.published))
             }
             Err(Failure::Cancelled) => return state.board.stop(),
@@ -355,19 +403,27 @@ impl Night<'_> {
         }
         let done = [state.ended.iter().flatten().count(), state.ended.len()];
         let left = state.remaining.time(state.workers);
-        let plan = &self.works.plans[variant];
-        let name = plan.variant().map_or(self.names[variant].as_str(), crate::job::Variant::name);
-        state.listener.hear(&Event::VariantEnded { name, ended: &ended, done, left });
+        let name = readable(&self.works.plans[variant], &self.names[variant]);
+        state.tell(&Event::VariantEnded { name, ended: &ended, done, left });
     }
 
     fn tell_of_damage(&self, shared: &Mutex<Shared<'_>>) {
         for notice in self.surroundings.store.notices() {
-            lock(shared).listener.hear(&Event::SetAside { notice: &notice });
+            lock(shared).tell(&Event::SetAside { notice: &notice });
+        }
+    }
+}
+
+impl Shared<'_> {
+    /// A listener that panics must not take the night with it, and what it was told of stands.
+    fn tell(&mut self, event: &Event<'_>) {
+        if catch_unwind(AssertUnwindSafe(|| self.listener.hear(event))).is_err() {
+            tracing::warn!("what listens to the night panicked");
         }
     }
 }
 
 fn lock<'a, T>(mutex: &'a Mutex<T>) -> MutexGuard<'a, T> {
-    // A listener that panics must not take the night with it.
+    // Whoever panicked here left nothing half done: a task that is lost is ended by its worker.
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

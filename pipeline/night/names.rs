@@ -17,11 +17,22 @@ pub(crate) fn of_run(plan: &Plan) -> String {
     format!("{readable}-{}", &digest(plan).to_hex()[..8])
 }
 
+/// The name of a job's night: that of [`of_job`], and where the file's name could not be kept as it is, digits of its digest,
+/// so that no two jobs have one page.
+pub(crate) fn of_night(plan: &Plan) -> String {
+    let name = of_job(plan);
+    let stem = stem(plan);
+    if name == stem { name } else { format!("{name}-{}", &blake3::hash(stem.as_bytes()).to_hex()[..8]) }
+}
+
+fn stem(plan: &Plan) -> String {
+    let file = &plan.text.source().name;
+    std::path::Path::new(file).file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
 /// The name of a plan's job: its file's, without its ending, as far as it can be a folder's.
 pub(crate) fn of_job(plan: &Plan) -> String {
-    let file = &plan.text.source().name;
-    let stem = std::path::Path::new(file).file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
-    let plain: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let plain: String = stem(plan).chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
     let words: Vec<&str> = plain.split('-').filter(|word| !word.is_empty()).collect();
     let name: String = words.join("-").chars().take(LONGEST).collect();
     if name.is_empty() { "job".to_owned() } else { name }

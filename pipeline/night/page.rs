@@ -18,7 +18,8 @@ use crate::ledger::deeds::{Build, Choice, Deed, FailedRun, Night as NightDeed};
 use crate::ledger::{Entry, Ledger, NIGHTS};
 use crate::plan::{Night, Plan};
 use crate::run::{Failure, RECORD, Surroundings, disk_failure};
-use crate::shelf::{make_folders_for_good, replace, sync_folder};
+use crate::disk::sync_folder;
+use crate::shelf::{make_folders_for_good, replace};
 
 /// Largest picture that the page takes in, in bytes: 64 MiB.
 const LARGEST_PICTURE: u64 = 64 << 20;
@@ -45,7 +46,7 @@ pub fn draw(night: &Night, surroundings: &Surroundings<'_>) -> Result<NightPage,
     let ledger = Ledger::of(&commission);
     let told = Told::of(ledger.read().map_err(trouble)?);
     let rows: Vec<Row> = night.plans().iter().map(|plan| row(plan, &commission, &told)).collect();
-    let name = names::of_job(job);
+    let name = names::of_night(job);
     let drawn = report::Night {
         title: job.job.title.as_str().to_owned(),
         commission: job.job.commission.as_str().to_owned(),
@@ -123,6 +124,10 @@ fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
                 let (why, remedy) = why.split_once("; ").unwrap_or((why, ""));
                 Outcome::Failed { why: why.to_owned(), remedy: remedy.to_owned() }
             }
+            None if commission.join(&run).symlink_metadata().is_ok() => Outcome::NotRun {
+                why: "its folder is there and has no record".to_owned(),
+                remedy: "move its folder away, and run the job again".to_owned(),
+            },
             None => Outcome::NotRun {
                 why: "it has not been run yet".to_owned(),
                 remedy: "run the job again: it goes on from what is there".to_owned(),

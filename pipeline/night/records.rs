@@ -14,7 +14,8 @@ use super::folder::Finished;
 use super::worker::{Source, Works};
 use crate::clock::Clock;
 use crate::ledger::deeds::{Build, Deed, FailedRun, Input, Job, Machine, Origin, Redrawn, RunDeed, Sealed, StageDone};
-use crate::ledger::values::{Digest, PlainName};
+use crate::digest::Digest;
+use crate::ledger::values::PlainName;
 use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::plan::{Plan, Role};
 use crate::run::{Failure, Surroundings};
@@ -74,20 +75,24 @@ impl<'a> Records<'a> {
             let Ok(record) = published.record() else { continue };
             let files = super::folder::files_there(&published.folder, &record)?;
             let stages = record.stages.iter().map(|_| (Source::Store, None)).collect::<Vec<_>>();
-            self.append(self.deed(plan, &record, &files, &stages, None)?)?;
+            self.append(|| self.deed(plan, &record, &files, &stages, None))?;
         }
         Ok(())
     }
 
     /// A run was published.
     pub(super) fn made(&self, works: &Works<'_>, variant: usize, finished: &Finished) -> Result<(), Failure> {
-        if self.known.contains(&finished.published.name) {
+        // Where somebody else published the same run meanwhile, the entry is theirs to write; if they do not come to it, the next
+        // night finds that it is missing.
+        if self.known.contains(&finished.published.name) || finished.published.was_there {
             return Ok(());
         }
-        let stages: Vec<_> = finished.nodes.iter().map(|&node| (works.source(node), works.seconds(node))).collect();
-        let made = stages.iter().filter(|(source, _)| *source == Source::Made);
-        let seconds = made.filter_map(|(_, seconds)| *seconds).sum::<f64>() + finished.seconds;
-        self.append(self.deed(&works.plans[variant], &finished.record, &finished.files, &stages, Some(seconds))?)
+        self.append(|| {
+            let stages: Vec<_> = finished.nodes.iter().map(|&node| (works.claim(node), works.seconds(node))).collect();
+            let made = stages.iter().filter(|(source, _)| *source == Source::Made);
+            let seconds = made.filter_map(|(_, seconds)| *seconds).sum::<f64>() + finished.seconds;
+            self.deed(&works.plans[variant], &finished.record, &finished.files, &stages, Some(seconds))
+        })
     }
 
     /// A run ended without a result. That this cannot be written down changes nothing of that.
@@ -108,7 +113,7 @@ impl<'a> Records<'a> {
                 inputs: self.inputs(plan)?,
             })
         });
-        let written = deed.and_then(|deed| self.append(Deed::FailedRun(Box::new(deed))));
+        let written = self.append(|| deed.map(|deed| Deed::FailedRun(Box::new(deed))));
         if let Err(failure) = written {
             tracing::warn!("could not record a failure: {}", failure.in_words().message());
         }
@@ -116,18 +121,22 @@ impl<'a> Records<'a> {
 
     /// Appends what waits.
     pub(super) fn flush(&self) -> Result<(), Failure> {
-        let waiting = std::mem::take(&mut *self.waiting.lock().unwrap_or_else(PoisonError::into_inner));
+        // Held until they are on the disk: entries stand in the order in which they were made.
+        let mut waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner);
         if waiting.is_empty() {
             return Ok(());
         }
         self.ledger.append(self.surroundings.clock, &waiting).map_err(trouble)?;
+        waiting.clear();
         Ok(())
     }
 
-    fn append(&self, deed: Deed) -> Result<(), Failure> {
+    /// Makes an entry and lets it wait; in the order in which they are made, so that who made something stands before those
+    /// who had it from the store.
+    fn append(&self, deed: impl FnOnce() -> Result<Deed, Failure>) -> Result<(), Failure> {
         let full = {
             let mut waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner);
-            waiting.push(deed);
+            waiting.push(deed()?);
             waiting.len() >= AT_A_TIME
         };
         if full { self.flush() } else { Ok(()) }

@@ -117,9 +117,12 @@ impl<'a> Works<'a> {
         self.slot(node).entry.as_ref().map(|(entry, _)| Arc::clone(entry))
     }
 
-    /// How the result of a run of a stage was come by.
-    pub(super) fn source(&self, node: usize) -> Source {
-        self.slot(node).entry.as_ref().map_or(Source::Made, |(_, source)| *source)
+    /// How the result of a run of a stage was come by, for the ledger: of the variants that share what was made here, the first
+    /// that asks made it, and the others had it from the store.
+    pub(super) fn claim(&self, node: usize) -> Source {
+        let mut slot = self.slot(node);
+        let source = slot.entry.as_mut().map(|(_, source)| source);
+        source.map_or(Source::Store, |source| std::mem::replace(source, Source::Store))
     }
 
     /// How long a run of a stage took, whenever that was, in seconds.

@@ -5,7 +5,7 @@ use std::collections::btree_map::Entry;
 use std::path::Path;
 use std::sync::Arc;
 
-use turnhue_reports::night::Rule;
+use turnhue_reports::night::{Figure, Rule};
 
 use super::inputs::Whence;
 use super::resolve::Resolver;
@@ -21,8 +21,9 @@ pub struct Night {
     /// Nothing for a job without variants.
     pub(super) made_from: Option<MadeFrom>,
     pub(super) share: Option<Share>,
-    cautions: Vec<Diagnostic>,
+    /// How one of the variants is chosen.
     rules: Vec<Rule>,
+    cautions: Vec<Diagnostic>,
 }
 
 /// What the variants were made from.
@@ -63,7 +64,7 @@ impl Night {
         self.made_from.is_some()
     }
 
-    /// The rules by which one of the variants is chosen.
+    /// How one of the variants is chosen: the rules in the order in which they are tried.
     #[must_use]
     pub fn rules(&self) -> &[Rule] {
         &self.rules
@@ -171,8 +172,16 @@ fn plan_text(text: Text, whence: Whence<'_>, stages: &Stages) -> Result<Night, V
     };
     let plans: Vec<Plan> = gathered.into_iter().filter_map(&mut plan).collect();
     let job = Plan { text: Arc::clone(&text), job, variant: None };
+    let in_vain = in_vain(&draft, &text);
     let Some(variants) = draft.variants else {
-        return Ok(Night { plans: vec![job.clone()], job, made_from: None, share: None, cautions: Vec::new(), rules: Vec::new() });
+        return Ok(Night {
+            plans: vec![job.clone()],
+            job,
+            made_from: None,
+            share: None,
+            rules: draft.choose,
+            cautions: in_vain,
+        });
     };
     let all = plans.len();
     let (plans, repeated) = once_each(plans, &text);
@@ -182,8 +191,21 @@ fn plan_text(text: Text, whence: Whence<'_>, stages: &Stages) -> Result<Night, V
         named: variants.named,
         repeated: all - plans.len(),
     };
-    let cautions = variants.cautions.into_iter().chain(repeated).collect();
-    Ok(Night { job, plans, made_from: Some(made_from), share: None, cautions, rules: draft.choose })
+    let cautions = variants.cautions.into_iter().chain(repeated).chain(in_vain).collect();
+    Ok(Night { job, plans, made_from: Some(made_from), share: None, rules: draft.choose, cautions })
+}
+
+/// The rules that can never pick, since no stage of the job says what they go by.
+fn in_vain(draft: &Draft, text: &Text) -> Vec<Diagnostic> {
+    let is_there = |stage: &str| draft.steps.iter().any(|step| step.name == stage);
+    let caution = |(at, rule): (usize, &Rule)| {
+        let lacking = |figure: Figure| Some((figure, figure.stage().filter(|stage| !is_there(stage))?));
+        let (figure, stage) = rule.figures().into_iter().find_map(lacking)?;
+        let message = format!("this rule goes by the {}, which no stage of the job says", figure.word());
+        let remedy = format!("add the stage `{stage}`, or take the rule out: it never picks");
+        Some(Diagnostic::caution(message).at(text.place(&format!("choose[{at}]"))).remedy(remedy))
+    };
+    draft.choose.iter().enumerate().filter_map(caution).collect()
 }
 
 /// Leaves out variants that come to the same as one before them, and says which.

@@ -10,7 +10,7 @@ use turnhue_reports::record;
 use turnhue_stages::stage::{Artefact, Shelf};
 use turnhue_stages::workpiece::OrderedFile;
 
-use super::key::Digest;
+use crate::digest::Digest;
 use super::result::StoredOrder;
 use super::{Folders, Store};
 use crate::disk::{Hashing, Written, plain_name};

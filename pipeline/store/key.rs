@@ -1,82 +1,11 @@
-//! Names by content: the key of a result, the digest of a file.
+//! The keys of results.
 
 use std::fmt;
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-/// The BLAKE3 digest of a file's bytes, written as sixty-four lower-case hexadecimal digits.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Digest([u8; 32]);
-
-impl Digest {
-    /// The digest of bytes at hand.
-    #[must_use]
-    pub fn of(bytes: &[u8]) -> Self {
-        blake3::hash(bytes).into()
-    }
-
-    /// The digest itself.
-    #[must_use]
-    pub fn bytes(&self) -> &[u8; 32] {
-        &self.0
-    }
-}
-
-impl From<blake3::Hash> for Digest {
-    fn from(hash: blake3::Hash) -> Self {
-        Self(hash.into())
-    }
-}
-
-impl From<[u8; 32]> for Digest {
-    fn from(bytes: [u8; 32]) -> Self {
-        Self(bytes)
-    }
-}
-
-impl fmt::Display for Digest {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
-    }
-}
-
-impl fmt::Debug for Digest {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        fmt::Display::fmt(self, f)
-    }
-}
-
-impl FromStr for Digest {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || format!("'{text}' is not a digest; it has 64 lower-case hexadecimal digits");
-        if text.len() != 64 || !text.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b)) {
-            return Err(wrong());
-        }
-        let mut bytes = [0; 32];
-        for (at, byte) in bytes.iter_mut().enumerate() {
-            *byte = u8::from_str_radix(&text[2 * at..2 * at + 2], 16).map_err(|_| wrong())?;
-        }
-        Ok(Self(bytes))
-    }
-}
-
-impl TryFrom<String> for Digest {
-    type Error = String;
-
-    fn try_from(text: String) -> Result<Self, String> {
-        text.parse()
-    }
-}
-
-impl From<Digest> for String {
-    fn from(digest: Digest) -> Self {
-        digest.to_string()
-    }
-}
+use crate::digest::Digest;
 
 /// Under which a result is kept: what it is the result of, digested. Two results have one key only if everything that
 /// could make them differ is the same.
@@ -134,17 +63,6 @@ impl FromStr for Key {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn digests_are_those_of_b3sum() {
-        // BLAKE3 of "abc": the team's published test value, also printed by `b3sum`.
-        let text = "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85";
-        assert_eq!(Digest::of(b"abc").to_string(), text);
-        assert_eq!(text.parse(), Ok(Digest::of(b"abc")));
-        for wrong in ["", &text[1..], &text.to_uppercase(), &text.replace('6', "g"), &format!("{text}0")] {
-            assert!(wrong.parse::<Digest>().is_err(), "{wrong}");
-        }
-    }
 
     #[test]
     fn keys_are_read_as_they_are_written() {

@@ -43,7 +43,8 @@ use crate::disk::{copy_hashing, link, links_are_refused, sync_folder};
 use result::{Opened, StoredOrder, Unreadable};
 
 pub use draft::Draft;
-pub use key::{Digest, Key};
+use crate::digest::Digest;
+pub use key::Key;
 pub use publish::Done;
 pub use result::Entry;
 pub use tidy::{Heap, Spared, Tidied, Usage, Wish};
@@ -167,6 +168,23 @@ impl Store {
         }
         self.mark_used(opened.file());
         Some(opened.entry)
+    }
+
+    /// How long stages took in the mean, in seconds, by their names: of as many results as can be looked at quickly.
+    #[must_use]
+    pub fn times(&self) -> BTreeMap<String, f64> {
+        const MOST: usize = 1000;
+        let folders = fs::read_dir(&self.folders.results).into_iter().flatten().flatten();
+        let results = folders.flat_map(|folder| fs::read_dir(folder.path()).into_iter().flatten().flatten());
+        let mut sums: BTreeMap<String, (f64, f64)> = BTreeMap::new();
+        for result in results.take(MOST) {
+            let Some(key) = result.file_name().to_str().and_then(|name| name.parse().ok()) else { continue };
+            if let Ok(opened) = File::open(result.path()).map_err(Unreadable::from).and_then(|file| Opened::read(file, &key)) {
+                let (seconds, count) = sums.entry(opened.entry.stage).or_default();
+                (*seconds, *count) = (*seconds + opened.entry.seconds, *count + 1.0);
+            }
+        }
+        sums.into_iter().map(|(stage, (seconds, count))| (stage, seconds / count)).collect()
     }
 
     /// The piece that a chain of results leads to, begun with `start`. Only the parts that are still there at its end are

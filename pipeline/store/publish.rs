@@ -18,7 +18,8 @@ use std::path::{Path, PathBuf};
 use turnhue_stages::stage::Outcome;
 use turnhue_stages::workpiece::{Part, Workpiece};
 
-use super::key::{Digest, Key};
+use super::key::Key;
+use crate::digest::Digest;
 use super::result::{self, Entry, StoredPart};
 use super::{Draft, Store};
 use crate::diagnostic::Diagnostic;

@@ -19,7 +19,8 @@ use turnhue_reports::record;
 use turnhue_stages::findings::{Fact, Finding};
 use turnhue_stages::workpiece::Part;
 
-use super::key::{Digest, Key};
+use super::key::Key;
+use crate::digest::Digest;
 
 const BEGINNING: &[u8; 16] = b"turnhue result 1";
 const DIGEST_AT: usize = BEGINNING.len();
@@ -177,7 +178,7 @@ impl Opened {
             return damaged(format!("it is the result of key {}", entry.key));
         }
         if let Some(wrong) = entry.artefacts.iter().find(|file| file.blake3.parse::<Digest>().is_err()) {
-            return damaged(format!("'{}' is not a digest", wrong.blake3));
+            return damaged(format!("'{}' is no digest", wrong.blake3));
         }
         let parts_at = HEAD_AT as u64 + bytes;
         if parts_at.checked_add(entry.bytes_of_parts()) != Some(whole) {

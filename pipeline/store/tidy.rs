@@ -18,7 +18,8 @@ use std::time::SystemTime;
 
 use turnhue_stages::units::Memory;
 
-use super::key::{Digest, Key};
+use super::key::Key;
+use crate::digest::Digest;
 use super::result::Opened;
 use super::writer::Writer;
 use super::{Store, writer};

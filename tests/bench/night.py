@@ -2,7 +2,7 @@
 
     cargo build --release && python3 tests/bench/night.py [FOLDER] [--small]
 
-Prints the time from an empty store, the time when every run is there, the time when the runs are to be put together anew from
+Prints the time from an empty store, of a tenth of the night and of all of it, the time when every run is there, the time when the runs are to be put together anew from
 the store, the most memory held, and how planning grows with the number of variants. `--small` takes 2 × 3 × 5 variants. Writes
 some gigabytes into FOLDER, target/bench-night unless said otherwise, which must lie on one file system.
 """
@@ -50,11 +50,11 @@ def job(cells, walls, palettes):
         "  every:",
         f"    voxelise.cell: [{', '.join(f'{cell} mm' for cell in cells)}]",
         f"    hollow.wall: [{', '.join(f'{wall} mm' for wall in walls)}]",
-        "  together:",
+        "    colour:",
     ]
-    colours = [palette(number, palettes) for number in range(palettes)]
-    for at, side in enumerate(SIDES):
-        lines.append(f"    colour.{side}: [{', '.join(row[at] for row in colours)}]")
+    for number in range(palettes):
+        sides = ", ".join(f"{side}: {colour}" for side, colour in zip(SIDES, palette(number, palettes)))
+        lines.append(f"      - {{ as: hues-{number + 1}, {sides} }}")
     return "\n".join(lines) + "\n"
 
 
@@ -84,10 +84,15 @@ def main():
     walls = [2.5, 3, 4] if small else [2, 2.5, 3, 3.5, 4, 4.5, 5, 5.5, 6, 6.5]
     palettes = 5 if small else 20
     path = folder / "night.yaml"
+    into = folder / "runs"
+    # A tenth of the night, as much of it shared.
+    path.write_text(job(cells, walls[len(walls) // 2 :][:1], palettes), encoding="utf-8")
+    seconds, memory, _ = timed("run", path, "--into", into, "--quiet")
+    print(f"{len(cells) * palettes} variants from an empty store: {seconds:.1f} s, {memory:.0f} MB of memory", flush=True)
+    shutil.rmtree(into)
     path.write_text(job(cells, walls, palettes), encoding="utf-8")
     count = len(cells) * len(walls) * palettes
 
-    into = folder / "runs"
     seconds, memory, _ = timed("run", path, "--into", into, "--quiet")
     print(f"{count} variants from an empty store: {seconds:.1f} s, {memory:.0f} MB of memory, {size(into) / 1e9:.2f} GB", flush=True)
     seconds, _, _ = timed("run", path, "--into", into, "--quiet")

@@ -16,6 +16,7 @@ import guard
 import jobs
 import likeness
 import models
+import nights
 import pictures
 import shapes
 import source
@@ -80,6 +81,8 @@ def main(scratch):
         distances.check(tally, scratch)
     with tally.part("colorimetry"):
         colorimetry.check(tally, scratch)
+    with tally.part("night"):
+        nights.check(tally, scratch)
     return tally.close()
 
 

@@ -9,7 +9,7 @@ use crate::exit;
 use crate::ledger::acts::{ChoiceRequest, DeliveryRequest, NoteRequest, choose, deliver, find_commission, note, order};
 use crate::ledger::audit::audit;
 use crate::ledger::deeds::Deed;
-use crate::ledger::values::Digest;
+use crate::digest::Digest;
 use crate::ledger::{Trouble, history};
 
 fn last(commission: &Commission) -> Deed {

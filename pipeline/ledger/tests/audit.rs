@@ -125,7 +125,7 @@ fn what_a_stopped_writer_left_is_a_caution() {
         fs::write(commission.folder.join(place), "x").unwrap();
     }
     // An input that was kept before its run was recorded.
-    fs::write(commission.folder.join(format!("inputs/{}.txt", crate::ledger::values::Digest::of(b"x"))), "x").unwrap();
+    fs::write(commission.folder.join(format!("inputs/{}.txt", crate::digest::Digest::of(b"x"))), "x").unwrap();
     let audit = look(&commission);
     assert!(audit.is_whole(), "{:#?}", audit.faults);
     assert_eq!(audit.cautions.len(), 4, "{:#?}", audit.cautions);

@@ -10,7 +10,8 @@ use super::{MORNING, Set};
 use crate::ledger::deeds::{
     Build, Choice, Deed, FailedRun, Input, Job, Machine, Night, Note, Origin, RunDeed, StageDone,
 };
-use crate::ledger::values::{Digest, PlainName};
+use crate::digest::Digest;
+use crate::ledger::values::PlainName;
 use crate::ledger::{Ledger, acts, seal};
 
 /// The record that the reports' tests keep: it was written by a run of the demo.

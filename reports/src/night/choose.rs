@@ -426,6 +426,13 @@ pub(crate) fn choose(rows: &[Row], rules: &[Rule]) -> Option<Choice> {
 type Picked<'c, 'a> = (&'c Candidate<'a>, Option<&'c Candidate<'a>>, String);
 
 impl Rule {
+    /// The figures that it goes by.
+    #[must_use]
+    pub fn figures(&self) -> Vec<Figure> {
+        let bounds = self.bounds.all().into_iter().map(|(figure, ..)| figure);
+        [self.aim.figure()].into_iter().chain(bounds).collect()
+    }
+
     /// The best variant, the next best, and why; or why there is none.
     fn pick<'c, 'a>(&self, candidates: &'c [Candidate<'a>]) -> Result<Picked<'c, 'a>, String> {
         let figure = self.aim.figure();
@@ -433,9 +440,9 @@ impl Rule {
             candidates.iter().filter(|candidate| candidate.made.figure(figure).is_some()).collect();
         if known.is_empty() {
             return Err(format!(
-                "no stage says the {} of any variant that is fit to order; add the stage `{}` to the job",
+                "no stage says the {} of any variant that is fit to order{}",
                 figure.word(),
-                figure.stage()
+                figure.stage().map(|stage| format!("; add the stage `{stage}` to the job")).unwrap_or_default()
             ));
         }
         one_currency(figure, &known)?;
@@ -552,7 +559,10 @@ impl Miss {
         let word = self.figure.word();
         let asked = format!("{} {}", self.edge.words(), self.bound.words(self.figure));
         match &self.has {
-            None => format!("no stage says its {word} (add `{}`), and {asked} is asked for", self.figure.stage()),
+            None => {
+                let add = self.figure.stage().map(|stage| format!(" (add `{stage}`)")).unwrap_or_default();
+                format!("no stage says its {word}{add}, and {asked} is asked for")
+            }
             Some(has) => format!(
                 "its {word} is {}, and {asked} is asked for{}",
                 has.words_beside(self.figure, &self.bound),

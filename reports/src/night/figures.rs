@@ -79,13 +79,15 @@ impl Figure {
         }
     }
 
-    /// The stage without which nobody says it.
-    pub(crate) const fn stage(self) -> &'static str {
+    /// The stage without which nobody says it; every chain counts its cautions.
+    #[must_use]
+    pub const fn stage(self) -> Option<&'static str> {
         match self {
-            Self::Price => PRICES,
-            Self::Legibility | Self::Separation => JUDGES,
-            Self::Weight | Self::SmallestWall => MEASURES,
-            Self::Likeness | Self::Cell | Self::Cells | Self::Cautions => "voxelise",
+            Self::Price => Some(PRICES),
+            Self::Legibility | Self::Separation => Some(JUDGES),
+            Self::Weight | Self::SmallestWall => Some(MEASURES),
+            Self::Likeness | Self::Cell | Self::Cells => Some("voxelise"),
+            Self::Cautions => None,
         }
     }
 

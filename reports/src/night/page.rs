@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
+use turnhue_stages::Srgb;
 
 use super::choose::{Choice, counted};
 use super::figures::{Figure, Made};
@@ -14,10 +15,9 @@ use crate::record::Verdict;
 use crate::summary::Head;
 use crate::{numbers, said, script};
 
-/// So many pictures are part of the page, if they fit; more take longer to make small than a reader would wait.
-const MOST_THUMBNAILS: usize = 240;
-/// So many cards stand open; the others are folded.
-const MOST_CARDS: usize = 96;
+/// So many cards stand open, with pictures that are part of the page if they fit; the others are folded, and their pictures
+/// linked, since each takes some milliseconds to make small.
+const MOST_CARDS: usize = 120;
 /// So many kinds of trouble stand open, and so many variants are named under one.
 const MOST_TROUBLES: usize = 12;
 const MOST_NAMED: usize = 8;
@@ -66,7 +66,7 @@ pub(super) fn draw(
     page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
     let bare = page.render()?.len();
     let mut room = LARGEST.saturating_sub(bare);
-    for card in page.cards.iter_mut().take(MOST_THUMBNAILS) {
+    for card in page.cards.iter_mut().take(MOST_CARDS) {
         let Some((run, name)) = &card.source else { continue };
         let Some(picture) = pictures(run, name).and_then(|bytes| thumbnail::of(&bytes)) else { continue };
         if picture.address.len() > room {
@@ -352,6 +352,8 @@ struct Cell {
     number: Option<f64>,
     /// Its class in the style sheet.
     class: &'static str,
+    /// The colour that it names, to be shown beside it.
+    colour: Option<Srgb>,
 }
 
 /// What the table shows beside the names. Columns of which nothing is known are left out.
@@ -365,12 +367,12 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         column(heading, &|_, row| {
             let value = row.made().and_then(|made| made.figure(figure));
             let text = value.as_ref().map(|value| numbers::tidy(&value.words(figure))).unwrap_or_default();
-            Cell { text, number: value.map(|value| value.number()), class: "" }
+            Cell { text, number: value.map(|value| value.number()), ..Cell::default() }
         })
     };
     let mut columns = vec![column("Outcome", &|_, row| {
         let (class, text) = verdict_of(row);
-        Cell { text, number: None, class }
+        Cell { text, class, ..Cell::default() }
     })];
     columns.push(column("Unbeaten in", &|at, _| {
         let words: Vec<&str> = [
@@ -382,12 +384,13 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         .filter(|(is, _)| *is)
         .map(|(_, word)| word)
         .collect();
-        Cell { text: words.join(", "), number: None, class: "best" }
+        Cell { text: words.join(", "), class: "best", ..Cell::default() }
     }));
     columns.extend(night.settings().into_iter().map(|path| {
         column(path, &|_, row| {
             let text = row.setting(path).unwrap_or_default().to_owned();
-            Cell { number: leading_number(&text), text, class: "" }
+            let colour = text.starts_with('#').then(|| text.parse().ok()).flatten();
+            Cell { number: leading_number(&text), text, class: "", colour }
         })
     }));
     let is_varied = |path: &str| night.settings().contains(&path);

@@ -71,7 +71,7 @@ pub(crate) fn csv(night: &Night, fronts: &Fronts, choice: Option<&Choice>) -> St
     head.extend(NUMBERS.iter().map(|(_, heading)| (*heading).to_owned()));
     let last = ["effect", "faults", "cautions", "unbeaten_legibility", "unbeaten_likeness", "chosen", "why"];
     head.extend(last.map(str::to_owned));
-    let mut text = line(head);
+    let mut text = line(&head);
     let chosen = choice.and_then(|choice| choice.pick.as_ref()).map(|pick| pick.row);
     for (at, row) in night.rows.iter().enumerate() {
         let made = row.made();
@@ -94,7 +94,7 @@ pub(crate) fn csv(night: &Night, fronts: &Fronts, choice: Option<&Choice>) -> St
             yes(chosen == Some(at)).to_owned(),
             missing(row).map(|(why, _)| why.to_owned()).unwrap_or_default(),
         ]);
-        text += &line(fields);
+        text += &line(&fields);
     }
     text
 }
@@ -103,7 +103,7 @@ const fn yes(is: bool) -> &'static str {
     if is { "yes" } else { "no" }
 }
 
-fn line(fields: Vec<String>) -> String {
+fn line(fields: &[String]) -> String {
     let fields: Vec<String> = fields.iter().map(|field| quoted(&tame(field))).collect();
     fields.join(",") + "\r\n"
 }

@@ -3,6 +3,7 @@
 
 mod bytes;
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests;
 
 use std::fmt;
@@ -230,6 +231,3 @@ fn differs<T>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
         _ => true,
     }
 }
-
-#[cfg(test)]
-mod tests;

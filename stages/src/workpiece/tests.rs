@@ -73,7 +73,7 @@ fn paint_on(faces: Arc<[Face]>) -> impl Strategy<Value = Paint> {
 fn piece() -> impl Strategy<Value = Workpiece> {
     let solid = grid().prop_flat_map(|grid| (solid_on(grid), void_in(grid)));
     (surface(), solid, prop::bool::ANY).prop_flat_map(|(surface, (cells, void), on_hull)| {
-        let mut piece = Workpiece::default().with_surface(surface).with_cells(cells).with_void(void);
+        let piece = Workpiece::default().with_surface(surface).with_cells(cells).with_void(void);
         let faces = piece.hull().map(|hull| Arc::clone(&hull.faces)).unwrap();
         let faces = if on_hull { faces } else { faces.to_vec().into() };
         paint_on(faces).prop_map(move |paint| piece.clone().with_paint(paint))
@@ -200,7 +200,7 @@ fn what_changed_is_told_by_what_is_shared() {
 #[test]
 fn paint_does_not_fit_faces_that_the_piece_has_not() {
     let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::splat(2) };
-    let mut piece = Workpiece::default().with_cells(Cells::from_fn(grid, |_| true));
+    let piece = Workpiece::default().with_cells(Cells::from_fn(grid, |_| true));
     let faces = Arc::clone(&piece.hull().unwrap().faces);
     let (ink, colours) = (vec![0; faces.len()], vec![Srgb([1, 2, 3])]);
     let paint = Paint { ink, colours, faces, sides: Six([Srgb([0; 3]); 6]), inside: Srgb([0; 3]), guard: None };

@@ -102,7 +102,8 @@ impl Stage for Hollow {
         // The cavity's walls are no larger than the outside, for any wall that leaves much of one.
         let walls = before.faces() * lattice.per_cell * lattice.per_cell;
         let keeps = before.cells() * lattice.cells_a_cell() / 8.0 + CORNERS * walls;
-        let takes = lattice.bytes(before.cells()) + SHAPING * walls;
+        let listed = LISTED * shape::blocks_listed(cell, lattice.per_cell, settings.wall.mm()) * before.faces();
+        let takes = lattice.bytes(before.cells()) + SHAPING * walls + listed;
         Outlook { cavity_faces: walls, ..before.after(takes, keeps) }
     }
 
@@ -135,6 +136,8 @@ impl Stage for Hollow {
 const CORNERS: f64 = 64.0;
 /// Bytes a face of the cavity while its corners are moved.
 const SHAPING: f64 = 400.0;
+/// Bytes a block of air that is listed for a cell on the cavity's boundary.
+const LISTED: f64 = 4.0;
 
 fn fits_in_memory(settings: &Settings, cells: &Cells) -> Result<(), Misfit> {
     let grid = cells.grid();

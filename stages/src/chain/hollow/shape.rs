@@ -48,6 +48,10 @@ const FARTHER: f64 = 4.0;
 /// … up to this share.
 const MOST_BEYOND: f64 = 0.03;
 
+/// How far off their cell the blocks lie against which points are held, less w, as a share of h: a moved corner lies less
+/// than √3 h off its cell, and what may be missed is less than h / 6 even for a triangle as large as its corners allow.
+const REACH: f64 = 2.0;
+
 /// How far a corner may move along an axis, as a share of h: short of where another may come to meet it …
 const HALFWAY: f64 = 0.49;
 /// … short of the next corner on the way into the cavity …
@@ -74,9 +78,7 @@ impl<'a> Mould<'a> {
     /// For cavities of a solid.
     pub(super) fn new(cells: &'a Cells, void: &Void) -> Self {
         let (wall, edge) = (void.wall, void.cavity.grid().cell);
-        // A moved corner lies less than √3 h off its cell, and what may be missed is less than h / 6 even for a triangle
-        // as large as its corners' boxes allow.
-        let shore = Shore::of(cells, wall + 2.0 * edge, edge);
+        let shore = Shore::of(cells, wall + REACH * edge, edge);
         let boundary = Boundary::none(void);
         Self { cells, shore, wall, edge, per_cell: void.per_cell, grid: *cells.grid(), boundary, points: Vec::new() }
     }
@@ -233,6 +235,13 @@ impl<'a> Mould<'a> {
             || (least >= (self.wall * (1.0 - CLOSE)).powi(2)
                 && ways.iter().all(|&way| block.met(way) == Met::Face && way.dot(ways[0]) > 0.0))
     }
+}
+
+/// About how many blocks of air are listed for a cell on the cavity's boundary: those of a flat outside that are a wall's
+/// distance off and within reach. Lengths in mm.
+pub(super) fn blocks_listed(cell: f64, per_cell: f64, wall: f64) -> f64 {
+    let reach = wall + REACH * cell / per_cell;
+    std::f64::consts::PI * (reach * reach - wall * wall) / (cell * cell)
 }
 
 /// Where a corner may move: along some axes, within a box around its place on the lattice.

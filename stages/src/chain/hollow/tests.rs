@@ -181,17 +181,17 @@ fn a_cavity_that_gave_way_is_shaped_as_if_it_had_been_so_from_the_start() {
     let mut mould = Mould::new(cells, &void);
     mould.shape(&void);
     let before = mould.moved();
-    assert_eq!(mould.shape(&void), [], "nothing changed, and nothing is thin");
+    assert!(mould.shape(&void).is_empty(), "nothing changed, and nothing is thin");
     assert_eq!(mould.moved(), before);
     // A bite out of one side.
     let [low, high] = void.cavity.extent().unwrap();
     let bite = Cells::from_fn(*void.cavity.grid(), |cell| cell.x - low.x < 3 && 2 * cell.z > low.z + high.z);
     void.cavity = void.cavity.minus(&bite);
-    assert_eq!(mould.shape(&void), []);
+    assert!(mould.shape(&void).is_empty());
     let again = Void { moved: mould.moved(), ..void.clone() };
     keeps_the_wall(&piece.clone().with_void(again));
     let mut anew = Mould::new(cells, &void);
-    assert_eq!(anew.shape(&void), []);
+    assert!(anew.shape(&void).is_empty());
     let (kept, anew) = (mould.moved(), anew.moved());
     assert!(kept.keys().eq(anew.keys()));
     // Far from the bite nothing differs.

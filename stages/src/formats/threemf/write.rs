@@ -71,7 +71,7 @@ pub fn write(mesh: &ColouredMesh<'_>, title: &str, out: &mut dyn Write) -> io::R
 /// Checks that a mesh can be written.
 ///
 /// # Errors
-/// As [`write`], for the mesh.
+/// As [`write()`], for the mesh.
 pub fn check(mesh: &ColouredMesh<'_>) -> io::Result<()> {
     mesh.check()
 }
@@ -100,10 +100,10 @@ impl Pattern {
         Self { packed: pack(mesh), colours }
     }
 
-    /// Writes the file, with these colours for the pattern's. See [`write`].
+    /// Writes the file, with these colours for the pattern's. See [`write()`].
     ///
     /// # Errors
-    /// If there are fewer colours than the pattern has, and as [`write`].
+    /// If there are fewer colours than the pattern has, and as [`write()`].
     pub fn write(&self, colours: &[Srgb], title: &str, out: &mut dyn Write) -> io::Result<()> {
         if colours.len() < self.colours {
             let message = format!("{} colours, but the mesh needs {}", colours.len(), self.colours);
