@@ -62,9 +62,14 @@ def programs(into, share):
     return found
 
 
+def results_of(into):
+    """The keys of the results that the store holds now."""
+    return {path.name for path in (into / ".store/results").glob("*/*")}
+
+
 def on_its_way(into, share):
-    """Waits until a share runs and the night has first results; the numbers of its programs."""
-    return wait_for(lambda: any((into / ".store/results").glob("*/*")) and programs(into, share))
+    """Waits until a share runs and the night has some results; the numbers of its programs."""
+    return wait_for(lambda: len(results_of(into)) >= 3 and programs(into, share))
 
 
 def run_entries(into):
@@ -76,34 +81,36 @@ def expect_whole(tally, into, alone, what):
     """Every file of runs, page and inputs is that of one program alone, and the record holds."""
     seen = night.digests(into)
     other = sorted(name for name in seen.keys() | alone.keys() if seen.get(name) != alone.get(name))
-    tally.holds(not other, f"{what}: {len(seen)} files are the same bytes as made by one program alone", other)
+    tally.holds(not other, f"{what}: {len(seen)} files are the same bytes as made by one program alone", other[:9])
     verified = night.verify(into)
     tally.holds(verified.returncode == 0, f"{what}: the record verifies", verified.stdout + verified.stderr)
     runs = [run["run"] for run in run_entries(into)]
     tally.holds(len(runs) == len(set(runs)) == night.VARIANTS, f"{what}: one entry for each of the runs", runs)
 
 
-def expect_made_once(tally, job, into, shares, what):
-    """No stage was made oftener than there are shares that need its result: those may do so at the same time."""
-    part_of = {}
-    for part in range(1, shares + 1):
-        listed = json.loads(night.run(job, into, "--share", f"{part}/{shares}", "--json").stdout)
-        part_of.update((pathlib.Path(variant["run"]).name, part) for variant in listed["variants"])
-    # A result has one duration, in every entry that names it: two durations are two results.
-    made, needing = collections.defaultdict(set), collections.defaultdict(set)
-    for run in run_entries(into):
-        for stage in run["stages"]:
-            needing[stage["name"], stage["key"]].add(part_of.get(run["run"]))
-            if stage["from"] == "made":
-                made[stage["name"], stage["key"]].add(stage["seconds"])
-    oftener = {key: len(made[key]) for key in needing if len(made[key]) > len(needing[key])}
-    together = sum(len(times) - 1 for times in made.values() if len(times) > 1)
-    words = f"{len(needing)} stage results, {together} made by two shares at the same time, none oftener"
-    tally.holds(len(part_of) == night.VARIANTS and not oftener, f"{what}: {words}", f"{part_of}\n{oftener}")
+def expect_found(tally, job, into, what):
+    """One program finds in the store of the shares all that it needs."""
+    elsewhere = into.parent / "again"
+    ended = night.run(job, elsewhere, "--store", str(into / ".store"))
+    sources = collections.Counter(stage["from"] for run in run_entries(elsewhere) for stage in run["stages"])
+    tally.holds(set(sources) == {"store"}, f"{what}: a night elsewhere finds all in the store: {dict(sources)}", ended.stderr)
+
+
+def expect_not_made_again(tally, job, into, share, before, what):
+    """A share that was ended on its way took what the store held by then, and what it put into the ledger stayed."""
+    kept, entries = before
+    listed = json.loads(night.run(job, into, "--share", share, "--json").stdout)
+    part = {pathlib.Path(variant["run"]).name for variant in listed["variants"]}
+    later = [run for run in run_entries(into)[entries:] if run["run"] in part]
+    again = [(run["run"], stage["name"]) for run in later for stage in run["stages"]
+             if stage["key"] in kept and stage["from"] == "made"]
+    taken = sum(stage["key"] in kept for run in later for stage in run["stages"])
+    words = f"{what}: of {len(kept)} results that were there, none was made again: taken for {taken} stages"
+    tally.holds(taken and not again, words, again)
 
 
 def state_of(into):
-    """What a second go must leave as it is: the runs of the ledger and every file of the store."""
+    """What a second go must leave as it is: the runs of the ledger, and every file of the store."""
     store = sorted((str(path), path.stat().st_mtime_ns) for path in (into / ".store").rglob("*") if path.is_file())
     return [run["run"] for run in run_entries(into)], store
 
@@ -140,17 +147,20 @@ def slurm(tally, scratch, job, alone):
     array = submit(job, into, 3)
     tally.holds(on_its_way(into, "1/3"), "Slurm: the shares begin", words_of(into))
     subprocess.run(["scancel", "--signal=TERM", "--batch", f"{array}_1"], check=True)
+    tally.holds(wait_for(lambda: shares_of(array)["1"][1] == 1), "Slurm: the share that is asked to end is queued again")
+    before = results_of(into), len(run_entries(into))
     tally.holds(queue_ends(), "Slurm: the queue comes to its end", words_of(into))
     ends = shares_of(array)
-    tally.holds(ends.get("1") == ("COMPLETED", 1), "Slurm: the share that was stopped was queued again and ended", ends)
+    tally.holds(ends.get("1") == ("COMPLETED", 1), "Slurm: the share that was queued again ends", ends)
     tally.holds(ends.get("2") == ends.get("3") == ("COMPLETED", 0), "Slurm: the others ended undisturbed", ends)
     expect_whole(tally, into, alone, "Slurm")
-    expect_made_once(tally, job, into, 3, "Slurm")
+    expect_not_made_again(tally, job, into, "1/3", before, "Slurm")
+    expect_found(tally, job, into, "Slurm")
 
     before = state_of(into)
     array = submit(job, into, 3)
     ended = queue_ends() and all(end == ("COMPLETED", 0) for end in shares_of(array).values())
-    tally.holds(ended and state_of(into) == before, "Slurm: sent again, nothing is made", words_of(into))
+    tally.holds(ended and state_of(into) == before, "Slurm: sent again, nothing is added", words_of(into))
     expect_whole(tally, into, alone, "Slurm, sent again")
 
 
@@ -182,6 +192,7 @@ def ssh(tally, scratch, job, alone):
     into = fresh(scratch / "over-ssh") / "runs"
     night_there = over_ssh(job, into, 4, ["first", "second"], config)
     killed = on_its_way(into, "2/4") or set()
+    before = results_of(into), len(run_entries(into))
     for process in killed:
         os.kill(process, signal.SIGKILL)
     again = wait_for(lambda: programs(into, "2/4") - killed or night_there.poll() is not None)
@@ -192,13 +203,14 @@ def ssh(tally, scratch, job, alone):
     hosts = {line.split("\t")[1] for line in log}
     tally.holds(len(log) == 4 and len(hosts) == 2, "ssh: four shares on two hosts", "\n".join(log))
     expect_whole(tally, into, alone, "ssh")
-    expect_made_once(tally, job, into, 4, "ssh")
+    expect_not_made_again(tally, job, into, "2/4", before, "ssh")
+    expect_found(tally, job, into, "ssh")
 
     before = state_of(into)
     night_there = over_ssh(job, into, 4, ["first", "nowhere"], config)
     said = night_there.communicate(timeout=PATIENCE)[0]
     unchanged = night_there.returncode in (0, 1) and state_of(into) == before
-    tally.holds(unchanged, "ssh: started again with a host that is not reached, nothing is made", said)
+    tally.holds(unchanged, "ssh: started again with a host that is not reached, nothing is added", said)
     expect_whole(tally, into, alone, "ssh, started again")
 
     for what, file, hosts, code in (

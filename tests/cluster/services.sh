@@ -94,7 +94,8 @@ END
     until_holds 30 node_is_idle
 }
 
-# An ssh server: start_ssh FOLDER HOST… Writes FOLDER/config, by which `ssh -F` reaches each HOST, all of them this machine.
+# An ssh server that greets, as many do: start_ssh FOLDER HOST… Writes FOLDER/config, by which `ssh -F` reaches each HOST, all
+# of them this machine.
 start_ssh() {
     local folder=$1 host port
     shift
@@ -111,6 +112,7 @@ PidFile none
 StrictModes no
 PasswordAuthentication no
 UsePAM no
+ForceCommand echo "welcome, and mind the step"; eval "\$SSH_ORIGINAL_COMMAND"
 END
     for host in "$@"; do
         echo "$host $(cat "$folder/host_key.pub")" >>"$folder/known_hosts"
