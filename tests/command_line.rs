@@ -206,11 +206,25 @@ fn a_folder_that_cannot_be_written_shows_before_the_work() {
 #[cfg(unix)]
 #[test]
 fn a_stopped_run_leaves_no_run_and_says_how_to_go_on() {
+    stopped("-INT", "");
+}
+
+/// As where a script starts the program with `&` and passes a queue's request on.
+#[cfg(unix)]
+#[test]
+fn a_request_to_end_is_heard_where_interrupts_are_ignored() {
+    stopped("-TERM", "trap '' INT HUP; ");
+}
+
+/// Starts a run that would take an hour, sends it a signal, and looks at how it ends.
+#[cfg(unix)]
+fn stopped(signal: &str, before: &str) {
     let shop = Workshop::new();
     shop.job("blocks\npack\nmishap: { kind: wait }");
-    let mut child = std::process::Command::new(own_stages())
+    let mut child = std::process::Command::new("sh")
         .current_dir(shop.path(""))
-        .args(["run", "job.yaml", "job.yaml", "--quiet"])
+        .args(["-c", &format!("{before}exec \"$0\" run job.yaml job.yaml --quiet")])
+        .arg(own_stages())
         .stderr(std::process::Stdio::piped())
         .spawn()
         .unwrap();
@@ -219,7 +233,7 @@ fn a_stopped_run_leaves_no_run_and_says_how_to_go_on() {
         std::thread::sleep(std::time::Duration::from_millis(20));
         assert!(child.try_wait().unwrap().is_none(), "ended by itself");
     }
-    assert!(std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    assert!(std::process::Command::new("kill").args([signal, &child.id().to_string()]).status().unwrap().success());
     // Started where interrupts are ignored, such as behind a script's `&`, the program ignores them too, as it should.
     for _ in 0..3000 {
         if child.try_wait().unwrap().is_some() {

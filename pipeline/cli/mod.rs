@@ -10,10 +10,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 
 use clap::{Args, Parser, Subcommand};
 use serde_json::{Value, json};
+use signal_hook::flag;
 use turnhue_reports::record;
 use turnhue_stages::chain::coupon::reading::Row;
 use turnhue_stages::units::Memory;
@@ -398,16 +399,38 @@ impl Desk<'_> {
 
 /// The flag that the first Ctrl-C, or a request to end, raises; what runs then ends at the next point where a stage looks. A
 /// second one ends the program at once; what it leaves unfinished is swept away by the next.
+///
+/// Where a signal was ignored when the program was started, as a script's `&` does with interrupts and `nohup` with hanging up,
+/// it stays ignored. A request to end is always heard: queues send it.
 fn stop_when_asked() -> Arc<AtomicBool> {
     let flag = Arc::new(AtomicBool::new(false));
-    let raised = Arc::clone(&flag);
-    let handler = move || {
-        if raised.swap(true, Ordering::Relaxed) {
-            std::process::exit(exit::STOPPED.into());
+    for (signal, may_be_ignored) in signals() {
+        if may_be_ignored && is_ignored(signal) {
+            continue;
         }
-    };
-    if let Err(error) = ctrlc::try_set_handler(handler) {
-        tracing::debug!("cannot listen for Ctrl-C: {error}");
+        // In this order: the first one finds the flag down.
+        let listening = flag::register_conditional_shutdown(signal, exit::STOPPED.into(), Arc::clone(&flag))
+            .and_then(|_| flag::register(signal, Arc::clone(&flag)));
+        if let Err(error) = listening {
+            tracing::warn!("cannot listen for signal {signal}: {error}");
+        }
     }
     flag
+}
+
+/// The signals that ask to stop, and whether one that was ignored stays so.
+fn signals() -> Vec<(i32, bool)> {
+    use signal_hook::consts::{SIGINT, SIGTERM};
+    let signals = vec![(SIGINT, true), (SIGTERM, false)];
+    #[cfg(unix)]
+    let signals = [signals, vec![(signal_hook::consts::SIGHUP, true)]].concat();
+    signals
+}
+
+/// Whether a signal was ignored when the program was started, where the system tells: proc_pid_status(5), `SigIgn`.
+fn is_ignored(signal: i32) -> bool {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    let mask = mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0);
+    mask >> (signal - 1) & 1 == 1
 }
