@@ -208,9 +208,26 @@ fn a_folder_that_cannot_be_written_shows_before_the_work() {
 fn a_stopped_run_leaves_no_run_and_says_how_to_go_on() {
     let shop = Workshop::new();
     shop.job("blocks\npack\nmishap: { kind: wait }");
-    let mut child = std::process::Command::new(own_stages())
+    let mut program = std::process::Command::new(own_stages());
+    program.args(["run", "job.yaml", "job.yaml", "--quiet"]);
+    stops(&shop, program, "-INT");
+}
+
+/// As a script's `&` starts it: interrupts are ignored, and a request to end is heard all the same.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_request_to_end_is_heard_where_interrupts_are_ignored() {
+    let shop = Workshop::new();
+    shop.job("blocks\npack\nmishap: { kind: wait }");
+    let mut shell = std::process::Command::new("sh");
+    shell.args(["-c", "trap '' INT; exec \"$@\"", "sh"]).arg(own_stages()).args(["run", "job.yaml", "--quiet"]);
+    stops(&shop, shell, "-TERM");
+}
+
+/// Starts a run that waits, asks it to stop, and sees that it does so well.
+fn stops(shop: &Workshop, mut program: std::process::Command, signal: &str) {
+    let mut child = program
         .current_dir(shop.path(""))
-        .args(["run", "job.yaml", "job.yaml", "--quiet"])
         .stderr(std::process::Stdio::piped())
         .spawn()
         .unwrap();
@@ -219,8 +236,7 @@ fn a_stopped_run_leaves_no_run_and_says_how_to_go_on() {
         std::thread::sleep(std::time::Duration::from_millis(20));
         assert!(child.try_wait().unwrap().is_none(), "ended by itself");
     }
-    assert!(std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
-    // Started where interrupts are ignored, such as behind a script's `&`, the program ignores them too, as it should.
+    assert!(std::process::Command::new("kill").args([signal, &child.id().to_string()]).status().unwrap().success());
     for _ in 0..3000 {
         if child.try_wait().unwrap().is_some() {
             break;
@@ -229,13 +245,13 @@ fn a_stopped_run_leaves_no_run_and_says_how_to_go_on() {
     }
     if child.try_wait().unwrap().is_none() {
         child.kill().unwrap();
-        panic!("not stopped within a minute; are interrupts ignored where the tests were started?");
+        panic!("not stopped within a minute");
     }
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(exit::STOPPED.into()));
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(said.contains("the run was stopped") && said.contains("goes on from there"), "{said}");
-    assert!(runs_of(&shop).is_empty());
+    assert!(runs_of(shop).is_empty());
     assert!(!shop.holds("half.txt"), "nothing unfinished is left");
 }
 

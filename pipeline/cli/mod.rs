@@ -396,6 +396,24 @@ impl Desk<'_> {
     }
 }
 
+/// Has requests to stop heard by `handler`.
+fn listen(handler: impl FnMut() + Clone + Send + 'static) -> Result<(), ctrlc::Error> {
+    match ctrlc::try_set_handler(handler.clone()) {
+        // Behind a script's `&` interrupts are ignored from the start, and then none of the signals is listened to; yet a
+        // request to end must be. Whoever was started to outlive a hangup, by `nohup`, stays so.
+        Err(_) if ignores_hangups() == Some(false) => ctrlc::set_handler(handler),
+        listens => listens,
+    }
+}
+
+/// Whether the program was started with hangups ignored; `None` where the system does not say.
+fn ignores_hangups() -> Option<bool> {
+    // A mask in hexadecimal digits (proc_pid_status(5)), of which the lowest bit is signal 1, SIGHUP (signal(7)).
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:"))?;
+    u64::from_str_radix(mask.trim(), 16).ok().map(|mask| mask & 1 == 1)
+}
+
 /// The flag that the first Ctrl-C, or a request to end, raises; what runs then ends at the next point where a stage looks. A
 /// second one ends the program at once; what it leaves unfinished is swept away by the next.
 fn stop_when_asked() -> Arc<AtomicBool> {
@@ -406,7 +424,7 @@ fn stop_when_asked() -> Arc<AtomicBool> {
             std::process::exit(exit::STOPPED.into());
         }
     };
-    if let Err(error) = ctrlc::try_set_handler(handler) {
+    if let Err(error) = listen(handler) {
         tracing::debug!("cannot listen for Ctrl-C: {error}");
     }
     flag
