@@ -13,7 +13,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use proptest::prelude::*;
@@ -369,6 +369,40 @@ fn who_listens_badly_harms_nobody() {
     let ended =
         Place { threads: 3, ..Place::of(&shop) }.run_with(&planned(&shop, GRID), &AtomicBool::new(false), &mut Jumpy);
     assert_eq!(ended.into_iter().map(published).count(), 6);
+}
+
+/// Panics once, when it has been asked so many times.
+struct Faulty(AtomicUsize);
+
+impl Clock for Faulty {
+    fn now(&self) -> Moment {
+        Stopped.now()
+    }
+
+    fn elapsed(&self) -> Duration {
+        assert!(self.0.fetch_sub(1, Ordering::Relaxed) != 1, "a defect, made for a test");
+        Duration::ZERO
+    }
+}
+
+/// Wherever it is: before a result is looked up, after a stage was run, while a run folder is put together.
+#[test]
+fn a_worker_that_panics_leaves_nobody_waiting() {
+    let alone = Workshop::new();
+    let expected = all_files(&Place::of(&alone).runs(&planned(&alone, GRID)));
+    for asked in [1, 2, 3, 5, 8, 13, 40, 80, 100] {
+        let shop = Workshop::new();
+        let (place, night) = (Place::of(&shop), planned(&shop, GRID));
+        let (into, store) = (shop.path("runs"), Store::open(&place.store, Stopped.now()).unwrap());
+        let (cancel, clock) = (AtomicBool::new(false), Faulty(AtomicUsize::new(asked)));
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
+        let ended = night::run(night.plans(), &surroundings, &mut Silence).unwrap();
+        let defects = ended.iter().filter(|ended| matches!(ended, Ended::Failed(Failure::Defect(_)))).count();
+        let there = ended.iter().filter(|ended| matches!(ended, Ended::Published(_))).count();
+        assert!(defects >= 1 && defects + there == 6, "{asked}: {ended:?}");
+        assert!(all_files(&place.runs(&night)) == expected);
+    }
 }
 
 #[test]
