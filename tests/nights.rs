@@ -678,6 +678,22 @@ fn what_many_variants_fail_of_is_told_once() {
     assert_eq!((code, err.matches("a wall of 20 mm is thicker than the piece").count()), (1, 1), "{err}");
 }
 
+/// Of three machines for two variants, one has nothing to do.
+#[test]
+fn a_share_without_variants_says_so() {
+    let shop = Workshop::new();
+    shop.put("job.yaml", format!("{HEAD}{PLAIN}variants:\n  every: {{ bore.wall: [2 mm, 3 mm] }}\n"));
+    let said: Vec<(i32, String, String)> =
+        ["1/3", "2/3", "3/3"].map(|share| own(&shop, &["run", "job.yaml", "--share", share])).into();
+    assert!(said.iter().all(|(code, ..)| *code == 0), "{said:?}");
+    let words: Vec<&str> = said.iter().map(|(_, out, _)| out.as_str()).collect();
+    assert!(words.contains(&"0 variants: nothing in this part\n"), "{words:?}");
+    assert_eq!(words.iter().filter(|words| words.contains("C-1: 1 variant: 1 ready to order")).count(), 2, "{words:?}");
+    let (code, out, _) = own(&shop, &["compare", "job.yaml"]);
+    assert_eq!(code, 0);
+    shows(&out, &["nights/job/index.html"]);
+}
+
 #[test]
 fn a_page_that_cannot_be_drawn_shows_in_the_exit_code() {
     let shop = Workshop::new();
