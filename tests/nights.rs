@@ -13,7 +13,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use proptest::prelude::*;
@@ -371,6 +371,40 @@ fn who_listens_badly_harms_nobody() {
     assert_eq!(ended.into_iter().map(published).count(), 6);
 }
 
+/// Panics once, when it has been asked so many times.
+struct Faulty(AtomicUsize);
+
+impl Clock for Faulty {
+    fn now(&self) -> Moment {
+        Stopped.now()
+    }
+
+    fn elapsed(&self) -> Duration {
+        assert!(self.0.fetch_sub(1, Ordering::Relaxed) != 1, "a defect, made for a test");
+        Duration::ZERO
+    }
+}
+
+/// Wherever it is: before a result is looked up, after a stage was run, while a run folder is put together.
+#[test]
+fn a_worker_that_panics_leaves_nobody_waiting() {
+    let alone = Workshop::new();
+    let expected = all_files(&Place::of(&alone).runs(&planned(&alone, GRID)));
+    for asked in [1, 2, 3, 5, 8, 13, 40, 80, 100] {
+        let shop = Workshop::new();
+        let (place, night) = (Place::of(&shop), planned(&shop, GRID));
+        let (into, store) = (shop.path("runs"), Store::open(&place.store, Stopped.now()).unwrap());
+        let (cancel, clock) = (AtomicBool::new(false), Faulty(AtomicUsize::new(asked)));
+        let memory = Memory::usual();
+        let surroundings = Surroundings { into: &into, store: &store, clock: &clock, cancel: &cancel, memory };
+        let ended = night::run(night.plans(), &surroundings, &mut Silence).unwrap();
+        let defects = ended.iter().filter(|ended| matches!(ended, Ended::Failed(Failure::Defect(_)))).count();
+        let there = ended.iter().filter(|ended| matches!(ended, Ended::Published(_))).count();
+        assert!(defects >= 1 && defects + there == 6, "{asked}: {ended:?}");
+        assert!(all_files(&place.runs(&night)) == expected);
+    }
+}
+
 #[test]
 fn a_night_goes_on_from_where_it_was_stopped() {
     let all = 1 + 2 + 2 + 3 * 6;
@@ -642,6 +676,22 @@ fn what_many_variants_fail_of_is_told_once() {
     );
     let (code, _, err) = own(&shop, &["run", "job.yaml", "--quiet"]);
     assert_eq!((code, err.matches("a wall of 20 mm is thicker than the piece").count()), (1, 1), "{err}");
+}
+
+/// Of three machines for two variants, one has nothing to do.
+#[test]
+fn a_share_without_variants_says_so() {
+    let shop = Workshop::new();
+    shop.put("job.yaml", format!("{HEAD}{PLAIN}variants:\n  every: {{ bore.wall: [2 mm, 3 mm] }}\n"));
+    let said: Vec<(i32, String, String)> =
+        ["1/3", "2/3", "3/3"].map(|share| own(&shop, &["run", "job.yaml", "--share", share])).into();
+    assert!(said.iter().all(|(code, ..)| *code == 0), "{said:?}");
+    let words: Vec<&str> = said.iter().map(|(_, out, _)| out.as_str()).collect();
+    assert!(words.contains(&"0 variants: nothing in this part\n"), "{words:?}");
+    assert_eq!(words.iter().filter(|words| words.contains("C-1: 1 variant: 1 ready to order")).count(), 2, "{words:?}");
+    let (code, out, _) = own(&shop, &["compare", "job.yaml"]);
+    assert_eq!(code, 0);
+    shows(&out, &["nights/job/index.html"]);
 }
 
 #[test]

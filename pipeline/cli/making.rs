@@ -423,9 +423,10 @@ fn night_in_words(plans: &[Plan], ended: &[Ended], page: Option<&NightPage>) -> 
         (not_run, "not run"),
     ];
     let counts: Vec<_> = counts.iter().filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
-    let commission = plans.first().map_or("", |plan| plan.commission().as_str());
+    let commission = plans.first().map_or_else(String::new, |plan| format!("{}: ", plan.commission().as_str()));
     let counts = if counts.is_empty() { "nothing in this part".to_owned() } else { counts.join(", ") };
-    let mut words = format!("{commission}: {} variants: {counts}\n", ended.len());
+    let noun = if ended.len() == 1 { "variant" } else { "variants" };
+    let mut words = format!("{commission}{} {noun}: {counts}\n", ended.len());
     words += &page.map_or_else(String::new, page_in_words);
     words
 }
