@@ -103,7 +103,9 @@ fn why_stored(told: &Told, at: usize) -> String {
     match (maker(&told.earlier), maker(&told.later)) {
         (Some((run, time)), _) => format!("run {run} had made the same on {time}"),
         (None, Some((run, time))) => format!("run {run}, entered after it on {time}, had made the same"),
-        (None, None) => "the same had been made before: by another commission, or by a run that was not finished".to_owned(),
+        (None, None) => {
+            "the same had been made before: by another commission, or by a run that was not finished".to_owned()
+        }
     }
 }
 
@@ -131,13 +133,23 @@ fn why_made(told: &Told, at: usize, folder: &Path) -> String {
         return "no run of this commission had made it before".to_owned();
     };
     let Ok(other) = record::read(&folder.join("..").join(like.run.as_str()).join(RECORD)) else {
-        return format!("what it hangs on was not the same as in run {}, whose record cannot be read", like.run.as_str());
+        return format!(
+            "what it hangs on was not the same as in run {}, whose record cannot be read",
+            like.run.as_str()
+        );
     };
     let first = alike(like);
     let differing = differences(&told.record, &other, first);
     let name = &told.record.stages[first].name;
     let where_ = if first == at { String::new() } else { format!("`{name}`, before it, is not the same: ") };
-    format!("{where_}{}", if differing.is_empty() { format!("it differs from run {}", other.run) } else { listed_all(&differing) + &format!(" (the run most like it is {})", other.run) })
+    format!(
+        "{where_}{}",
+        if differing.is_empty() {
+            format!("it differs from run {}", other.run)
+        } else {
+            listed_all(&differing) + &format!(" (the run most like it is {})", other.run)
+        }
+    )
 }
 
 fn listed_all(differing: &[String]) -> String {
@@ -151,7 +163,10 @@ fn differences(own: &Record, other: &Record, at: usize) -> Vec<String> {
     match other.stages.get(at) {
         Some(like) if like.name == stage.name => {
             if like.version != stage.version {
-                found.push(format!("`{}` is in version {}, and was in version {}", stage.name, stage.version, like.version));
+                found.push(format!(
+                    "`{}` is in version {}, and was in version {}",
+                    stage.name, stage.version, like.version
+                ));
             }
             let mut settings = Vec::new();
             compare(&stage.name, &stage.settings, &like.settings, &mut settings);
@@ -163,7 +178,12 @@ fn differences(own: &Record, other: &Record, at: usize) -> Vec<String> {
     for input in &own.inputs {
         match other.inputs.iter().find(|like| like.name == input.name) {
             Some(like) if like.blake3 == input.blake3 => {}
-            Some(like) => found.push(format!("{} has other bytes (digest {}…, was {}…)", input.name, &input.blake3[..8.min(input.blake3.len())], &like.blake3[..8.min(like.blake3.len())])),
+            Some(like) => found.push(format!(
+                "{} has other bytes (digest {}…, was {}…)",
+                input.name,
+                &input.blake3[..8.min(input.blake3.len())],
+                &like.blake3[..8.min(like.blake3.len())]
+            )),
             None => found.push(format!("{} ({}) did not go in", input.name, input.what)),
         }
     }

@@ -124,7 +124,18 @@ fn place(model: Model, request: &ModelRequest) -> Result<Placed, Refusal> {
     check_extent(&surface)?;
     let outlook = Outlook::of(&surface);
     let surface = Arc::new(surface);
-    Ok(Placed { surface, outlook, format, units, up, facing, chosen: request.bodies.clone(), notes, bodies, digest: OnceLock::new() })
+    Ok(Placed {
+        surface,
+        outlook,
+        format,
+        units,
+        up,
+        facing,
+        chosen: request.bodies.clone(),
+        notes,
+        bodies,
+        digest: OnceLock::new(),
+    })
 }
 
 fn check_extent(surface: &Surface) -> Result<(), Refusal> {

@@ -60,12 +60,9 @@ impl Compared {
         if let Some([made, this]) = &self.programs {
             words += &format!("  made by {made}, made anew by {this}\n");
         }
-        for (what, names) in [
-            ("changed", &self.changed),
-            ("missing", &self.missing),
-            ("not made", &self.not_made),
-            ("new", &self.new),
-        ] {
+        for (what, names) in
+            [("changed", &self.changed), ("missing", &self.missing), ("not made", &self.not_made), ("new", &self.new)]
+        {
             for name in names {
                 words += &format!("  {what:8} {name}\n");
             }
@@ -149,7 +146,8 @@ fn plan_again(folder: &Path, deed: &RunDeed, stages: &Stages) -> Result<Plan, Ir
         let fault = Diagnostic::error(format!("the record does not hold the job of run {}", deed.run.as_str()));
         return Err(Irreproducible::wrong(fault.remedy("`turnhue verify` tells what else is missing")));
     };
-    let plan = plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)?;
+    let plan =
+        plan_recorded(&deed.job.file, job, &files, deed.variant.as_deref(), stages).map_err(Irreproducible::Wrong)?;
     // Whoever ran it may have asked to leave the comparison of sizes out.
     let compared = deed.files.iter().any(|file| file.name.as_str() == ADVICE);
     Ok(if compared { plan } else { plan.without_advice() })

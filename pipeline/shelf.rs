@@ -131,7 +131,12 @@ impl RunFolder {
         let mut file = File::create_new(&path)?;
         file.write_all(bytes).inspect_err(|_| drop(fs::remove_file(&path)))?;
         let blake3 = blake3::hash(bytes).to_hex().to_string();
-        self.files.push(record::File { name: name.to_owned(), what: what.to_owned(), bytes: bytes.len() as u64, blake3 });
+        self.files.push(record::File {
+            name: name.to_owned(),
+            what: what.to_owned(),
+            bytes: bytes.len() as u64,
+            blake3,
+        });
         self.written.push(name.to_owned());
         Ok(())
     }

@@ -232,7 +232,9 @@ mod tests {
 
     #[test]
     fn times_are_said_as_one_says_them() {
-        for (seconds, words) in [(0, "1 s"), (89, "89 s"), (90, "2 min"), (3629, "60 min"), (5400, "1 h 30 min"), (36_000, "10 h 0 min")] {
+        for (seconds, words) in
+            [(0, "1 s"), (89, "89 s"), (90, "2 min"), (3629, "60 min"), (5400, "1 h 30 min"), (36_000, "10 h 0 min")]
+        {
             assert_eq!(roughly(Duration::from_secs(seconds)), words);
         }
     }

@@ -27,7 +27,12 @@ fn rules_are_read_in_their_order_and_change_nothing_of_what_is_made() {
     assert!(night.cautions().is_empty());
     let written = serde_json::to_value(night.rules()).unwrap();
     assert_eq!(written[1], serde_json::json!({ "highest": "legibility" }));
-    let alone = plan_night_bytes("job.yaml", format!("{DEMO}\n{RULES}\n").into_bytes(), Path::new("jobs"), &turnhue_stages::shipped());
+    let alone = plan_night_bytes(
+        "job.yaml",
+        format!("{DEMO}\n{RULES}\n").into_bytes(),
+        Path::new("jobs"),
+        &turnhue_stages::shipped(),
+    );
     assert!(format!("{:?}", alone.map(|_| ()).unwrap_err()).contains("nothing to choose from"));
     let plain = planned("", "").unwrap();
     assert_eq!(night.job().resolved(), plain.job().resolved());

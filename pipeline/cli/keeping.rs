@@ -12,13 +12,13 @@ use super::making::{Places, code_of};
 use super::{Desk, stop_when_asked};
 use crate::clock::SystemClock;
 use crate::diagnostic::{Diagnostic, harmless};
+use crate::exit;
 use crate::explain::{Unexplained, explain};
 use crate::ledger::deeds::Deed;
 use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::reproduce::{Compared, Irreproducible, reproduce};
 use crate::store::{Spared, Tidied, Wish};
 use crate::terminal::Progress;
-use crate::exit;
 
 impl Desk<'_> {
     pub(super) fn explain(&mut self, run: &Path, stage: &str) -> u8 {
@@ -80,9 +80,9 @@ impl Desk<'_> {
 
     pub(super) fn tidy(&mut self, places: &Places, keep: Memory, all: bool, of_others: bool, dry: bool) -> u8 {
         let spared = if all { Ok(Spared::default()) } else { spared(&places.into) };
-        let tidied = spared.map_err(|trouble| self.trouble(&trouble)).and_then(|spared| {
-            self.tidied(places, &Wish { keep, spared: &spared, of_others, dry })
-        });
+        let tidied = spared
+            .map_err(|trouble| self.trouble(&trouble))
+            .and_then(|spared| self.tidied(places, &Wish { keep, spared: &spared, of_others, dry }));
         match tidied {
             Ok(tidied) => {
                 self.out.print(&tidied.in_words());
@@ -95,9 +95,8 @@ impl Desk<'_> {
     /// Makes room in the store after a run, in silence.
     pub(super) fn make_room(&self, places: &Places, keep: Memory) -> u8 {
         let spared = spared(&places.into).map_err(|trouble| self.trouble(&trouble));
-        let tidied = spared.and_then(|spared| {
-            self.tidied(places, &Wish { keep, spared: &spared, of_others: false, dry: false })
-        });
+        let tidied = spared
+            .and_then(|spared| self.tidied(places, &Wish { keep, spared: &spared, of_others: false, dry: false }));
         tidied.err().unwrap_or(exit::READY)
     }
 
@@ -134,7 +133,9 @@ fn spared(into: &Path) -> Result<Spared, Trouble> {
     for commission in entries.iter().map(fs::DirEntry::path).filter(|path| path.join(LEDGER).is_dir()) {
         for entry in Ledger::of(&commission).read()? {
             let Deed::Run(run) = entry.deed else { continue };
-            spared.keys.extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));
+            spared
+                .keys
+                .extend(run.stages.iter().filter_map(|stage| stage.key?.to_string().parse::<crate::store::Key>().ok()));
             spared.digests.extend(run.files.iter().map(|file| file.blake3));
         }
     }

@@ -42,7 +42,10 @@ impl Places {
             Failure::Disk(Box::new(Diagnostic::error(message).remedy(remedy)))
         })?;
         Store::open(&self.store_folder(), clock.now()).map_err(|fault| {
-            let beside = self.store.is_none().then(|| fault.clone().remedy("name a folder that can be written with `--into DIR`"));
+            let beside = self
+                .store
+                .is_none()
+                .then(|| fault.clone().remedy("name a folder that can be written with `--into DIR`"));
             Failure::Disk(beside.map_or(fault, Box::new))
         })
     }
@@ -185,7 +188,8 @@ impl Desk<'_> {
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
         let mut worst = exit::READY;
         for job in jobs {
-            let drawn = self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
+            let drawn =
+                self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
             match drawn {
                 Ok(page) if json => self.out.json(&json!({
                     "job": text(job),
@@ -272,7 +276,9 @@ impl Desk<'_> {
             JobEnded::Published(published) => {
                 match published.record() {
                     Ok(record) => self.voice.findings(&record),
-                    Err(error) => self.voice.diagnose(&Diagnostic::caution(format!("the record cannot be read back: {error}"))),
+                    Err(error) => {
+                        self.voice.diagnose(&Diagnostic::caution(format!("the record cannot be read back: {error}")))
+                    }
                 }
                 if published.verdict == Verdict::NotValidated {
                     self.voice.diagnose(
@@ -351,7 +357,9 @@ pub(super) const fn code_of(failure: &Failure) -> u8 {
     match failure {
         Failure::Misfit(_) => exit::WRONG_JOB,
         Failure::Cancelled => exit::STOPPED,
-        Failure::Disk(_) | Failure::Full(_) | Failure::Changed(_) | Failure::Ledger(_) | Failure::Defect(_) => exit::FAILED,
+        Failure::Disk(_) | Failure::Full(_) | Failure::Changed(_) | Failure::Ledger(_) | Failure::Defect(_) => {
+            exit::FAILED
+        }
     }
 }
 
@@ -422,7 +430,8 @@ fn night_in_words(plans: &[Plan], ended: &[Ended], page: Option<&NightPage>) -> 
         (failed, "failed"),
         (not_run, "not run"),
     ];
-    let counts: Vec<_> = counts.iter().filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
+    let counts: Vec<_> =
+        counts.iter().filter(|(count, _)| *count > 0).map(|(count, words)| format!("{count} {words}")).collect();
     let commission = plans.first().map_or_else(String::new, |plan| format!("{}: ", plan.commission().as_str()));
     let counts = if counts.is_empty() { "nothing in this part".to_owned() } else { counts.join(", ") };
     let noun = if ended.len() == 1 { "variant" } else { "variants" };

@@ -14,9 +14,9 @@ use super::chain::{Entry, Head};
 use super::deeds::{Deed, Sealed};
 use super::folders::{self, Kind};
 use super::values::PlainName;
-use crate::digest::Digest;
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, segments};
 use crate::diagnostic::Diagnostic;
+use crate::digest::Digest;
 
 /// The description that an export adds to a commission's folder.
 pub(super) const DESCRIPTION: &str = "ro-crate-metadata.json";

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use super::deeds::Deed;
 use super::line::{self, Flaw, Said};
 use super::segments;
-use crate::digest::Digest;
 use crate::clock::Moment;
 use crate::diagnostic::{Diagnostic, Place, Source};
+use crate::digest::Digest;
 
 /// An entry of a ledger, read from a whole line.
 #[derive(Clone, Debug, PartialEq)]

@@ -14,10 +14,10 @@ use std::path::{Path, PathBuf};
 use super::audit::{DESCRIPTION, audit};
 use super::chain::Entry;
 use super::deeds::{Deed, Sealed};
-use crate::digest::Digest;
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, folders, segments};
 use crate::clock::Moment;
 use crate::diagnostic::Diagnostic;
+use crate::digest::Digest;
 use crate::disk::sync_folder;
 
 /// What to export, and what to say of it that no entry tells.

@@ -12,8 +12,8 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::deeds::Deed;
-use crate::digest::Digest;
 use crate::clock::Moment;
+use crate::digest::Digest;
 
 /// The version of a line's form. Raised when a field changes its meaning; a reader takes its own version and older.
 pub const FORM: u32 = 1;

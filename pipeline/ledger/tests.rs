@@ -10,9 +10,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use super::deeds::Note;
-use crate::digest::Digest;
 use super::*;
 use crate::clock::Moment;
+use crate::digest::Digest;
 
 /// A clock that is set by hand.
 pub(super) struct Set(pub(super) AtomicU64);

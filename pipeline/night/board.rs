@@ -136,9 +136,7 @@ mod tests {
     use crate::store::Key;
 
     fn graph(chains: &[Vec<u8>]) -> Graph {
-        let keys = |chain: &[u8]| -> Vec<Key> {
-            (1..=chain.len()).map(|n| Key::of([&chain[..n]])).collect()
-        };
+        let keys = |chain: &[u8]| -> Vec<Key> { (1..=chain.len()).map(|n| Key::of([&chain[..n]])).collect() };
         let all: Vec<_> = chains.iter().map(|chain| keys(chain)).collect();
         Graph::of(all.iter().map(|keys| Some(keys.as_slice())))
     }

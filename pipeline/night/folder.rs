@@ -25,7 +25,13 @@ use crate::store::Entry;
 const MEASURES_THE_ORDER: &str = "validate";
 
 /// The record of a run, from what its stages gave.
-pub(crate) fn record_of(plan: &Plan, steps: &[PlannedStep], name: &str, kept: &[Arc<Entry>], advice: Option<Advice>) -> Record {
+pub(crate) fn record_of(
+    plan: &Plan,
+    steps: &[PlannedStep],
+    name: &str,
+    kept: &[Arc<Entry>],
+    advice: Option<Advice>,
+) -> Record {
     let stages = steps.iter().zip(kept).map(|(step, kept)| stage_record(step, kept)).collect();
     let inputs = plan.inputs().iter().filter(|input| input.role != Role::Job).map(|input| input.file.clone());
     let mut record = Record {
@@ -96,7 +102,12 @@ pub(super) struct Finished {
 }
 
 /// Puts the folder of a variant together, of which every stage has its result.
-pub(super) fn finish(works: &Works<'_>, variant: usize, name: &str, surroundings: &Surroundings<'_>) -> Result<Finished, Failure> {
+pub(super) fn finish(
+    works: &Works<'_>,
+    variant: usize,
+    name: &str,
+    surroundings: &Surroundings<'_>,
+) -> Result<Finished, Failure> {
     let begun = surroundings.clock.elapsed();
     let (plan, Some(chain)) = (&works.plans[variant], &works.chains[variant]) else {
         return Err(Failure::defect("a variant without a chain is done"));
@@ -105,8 +116,10 @@ pub(super) fn finish(works: &Works<'_>, variant: usize, name: &str, surroundings
     let kept = works.results(&nodes);
     let record = record_of(plan, &chain.steps, name, &kept, chain.advice.clone());
     let parent = surroundings.into.join(plan.job.commission.as_str());
-    let failed = |what: &str, error: &io::Error| disk_failure(&format!("could not {what} in {}", parent.display()), error);
-    let mut folder = RunFolder::open(surroundings.into, plan.job.commission.as_str(), name).map_err(|error| failed("make a run folder", &error))?;
+    let failed =
+        |what: &str, error: &io::Error| disk_failure(&format!("could not {what} in {}", parent.display()), error);
+    let mut folder = RunFolder::open(surroundings.into, plan.job.commission.as_str(), name)
+        .map_err(|error| failed("make a run folder", &error))?;
     for (at, kept) in nodes.iter().zip(&kept) {
         for file in &kept.artefacts {
             works.place(*at, file, &mut folder)?;

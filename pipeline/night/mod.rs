@@ -35,21 +35,20 @@ use turnhue_stages::memo::Memo;
 use turnhue_stages::units::Memory;
 
 use self::board::{Board, Next, Task};
+pub(crate) use self::chains::ADVICE;
 use self::folder::Finished;
 use self::graph::{Chain, Graph};
-pub(crate) use self::chains::ADVICE;
-pub use self::records::enter_redrawn;
-use self::records::Records;
-use self::remaining::Remaining;
 pub use self::keys::expected;
 pub use self::page::{NightPage, draw as draw_page};
+use self::records::Records;
+pub use self::records::enter_redrawn;
+use self::remaining::Remaining;
 pub use self::worker::Source;
 use self::worker::Works;
 use crate::events::{Event, Listener};
 use crate::plan::Plan;
 use crate::run::{Failure, Published, Surroundings};
 use crate::shelf;
-
 
 /// How a variant ended.
 #[derive(Clone, Debug)]
@@ -130,7 +129,13 @@ pub fn run(
     let memory = surroundings.memory.bytes();
     let memo = Memo::new(usize::try_from(memory / SHARED_PART).unwrap_or(usize::MAX));
     let night = Night {
-        works: Works::new(plans, &chains, &graph, (surroundings.store, &memo), (surroundings.clock, surroundings.cancel)),
+        works: Works::new(
+            plans,
+            &chains,
+            &graph,
+            (surroundings.store, &memo),
+            (surroundings.clock, surroundings.cancel),
+        ),
         surroundings,
         names: &names,
         records: &records,
@@ -206,7 +211,10 @@ impl Night<'_> {
         const STACK: usize = 8 << 20;
         let graph = self.works.graph;
         let workers = rayon::current_num_threads().min(graph.nodes.len().max(1));
-        let peaks = graph.nodes.iter().map(|node| self.chain(node.variant).map_or(Memory::from_bytes(0), |c| c.peaks[node.step]));
+        let peaks = graph
+            .nodes
+            .iter()
+            .map(|node| self.chain(node.variant).map_or(Memory::from_bytes(0), |c| c.peaks[node.step]));
         let board = Board::new(graph, peaks.collect(), budget);
         let remaining = self.expected();
         let shared = Mutex::new(Shared { board, remaining, ended, listener, workers });
@@ -233,9 +241,8 @@ impl Night<'_> {
     /// What a run of a stage is, and how much work.
     fn weight(&self, node: usize) -> (&'static str, f64) {
         let about = &self.works.graph.nodes[node];
-        self.chain(about.variant).map_or((FINISHING, 1.0), |chain| {
-            (chain.steps[about.step].stage.name(), chain.weights[about.step])
-        })
+        self.chain(about.variant)
+            .map_or((FINISHING, 1.0), |chain| (chain.steps[about.step].stage.name(), chain.weights[about.step]))
     }
 
     fn expected(&self) -> Remaining {
@@ -333,7 +340,8 @@ impl Night<'_> {
     fn failed(&self, shared: &Mutex<Shared<'_>>, task: Task, failure: &Failure) {
         let (Task::Find(node) | Task::Make(node)) = task else { return };
         let below = self.works.graph.below(node);
-        let lost: Vec<usize> = below.iter().flat_map(|&node| self.works.graph.nodes[node].ends.iter().copied()).collect();
+        let lost: Vec<usize> =
+            below.iter().flat_map(|&node| self.works.graph.nodes[node].ends.iter().copied()).collect();
         // Of a full disk the others would only say the same: they count as not run.
         let lost = match failure {
             Failure::Cancelled => &[],

@@ -32,7 +32,8 @@ fn stem(plan: &Plan) -> String {
 
 /// The name of a plan's job: its file's, without its ending, as far as it can be a folder's.
 pub(crate) fn of_job(plan: &Plan) -> String {
-    let plain: String = stem(plan).chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let plain: String =
+        stem(plan).chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
     let words: Vec<&str> = plain.split('-').filter(|word| !word.is_empty()).collect();
     let name: String = words.join("-").chars().take(LONGEST).collect();
     if name.is_empty() { "job".to_owned() } else { name }
@@ -43,7 +44,8 @@ pub(crate) fn of_job(plan: &Plan) -> String {
 pub(crate) fn digest(plan: &Plan) -> blake3::Hash {
     let inputs = plan.inputs().iter().filter(|input| input.role != Role::Job);
     let inputs: Vec<Value> = inputs.map(|input| json!([input.file.name, input.file.blake3])).collect();
-    let stages: Vec<Value> = plan.job.steps.iter().map(|step| json!([step.stage.name(), step.stage.version()])).collect();
+    let stages: Vec<Value> =
+        plan.job.steps.iter().map(|step| json!([step.stage.name(), step.stage.version()])).collect();
     let all = json!({
         "program": env!("CARGO_PKG_VERSION"),
         "variant": plan.variant().map(|variant| json!([variant.name(), variant.values()])),

@@ -13,12 +13,12 @@ use turnhue_reports::record::File;
 use super::records::{sealed, trouble};
 use super::{names, records};
 
+use crate::disk::sync_folder;
 use crate::input;
 use crate::ledger::deeds::{Build, Choice, Deed, FailedRun, Night as NightDeed};
 use crate::ledger::{Entry, Ledger, NIGHTS};
 use crate::plan::{Night, Plan};
 use crate::run::{Failure, Surroundings, disk_failure};
-use crate::disk::sync_folder;
 use crate::shelf::{make_folders_for_good, replace};
 
 /// Largest picture that the page takes in, in bytes: 64 MiB.
@@ -55,7 +55,8 @@ pub fn draw(night: &Night, surroundings: &Surroundings<'_>) -> Result<NightPage,
         rules: night.rules().to_vec(),
     };
     let picture = |run: &str, name: &str| input::read(&commission.join(run).join(name), LARGEST_PICTURE).ok();
-    let files = report::draw(&drawn, &picture).map_err(|error| Failure::defect(&format!("the night's page: {error}")))?;
+    let files =
+        report::draw(&drawn, &picture).map_err(|error| Failure::defect(&format!("the night's page: {error}")))?;
     let folder = commission.join(NIGHTS).join(&name);
     let written = write(&folder, &files)
         .map_err(|error| disk_failure(&format!("could not write the page in {}", folder.display()), &error))?;
@@ -134,10 +135,13 @@ fn row(plan: &Plan, commission: &Path, told: &Told) -> Row {
     } else {
         not_run("it has not been run yet".to_owned(), "run the job again: it goes on from what is there")
     };
-    let (name, changes) = plan.variant().map_or_else(|| (names::of_job(plan), Vec::new()), |variant| {
-        let changes = variant.changes().map(|change| (change.setting(), as_written(change.value())));
-        (variant.name().to_owned(), changes.collect())
-    });
+    let (name, changes) = plan.variant().map_or_else(
+        || (names::of_job(plan), Vec::new()),
+        |variant| {
+            let changes = variant.changes().map(|change| (change.setting(), as_written(change.value())));
+            (variant.name().to_owned(), changes.collect())
+        },
+    );
     Row { name, changes, run, outcome }
 }
 

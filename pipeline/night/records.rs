@@ -13,8 +13,8 @@ use super::Ended;
 use super::folder::Finished;
 use super::worker::{Source, Works};
 use crate::clock::Clock;
-use crate::ledger::deeds::{Build, Deed, FailedRun, Input, Job, Machine, Origin, Redrawn, RunDeed, Sealed, StageDone};
 use crate::digest::Digest;
+use crate::ledger::deeds::{Build, Deed, FailedRun, Input, Job, Machine, Origin, Redrawn, RunDeed, Sealed, StageDone};
 use crate::ledger::values::PlainName;
 use crate::ledger::{LEDGER, Ledger, Trouble};
 use crate::plan::{Plan, Role};
@@ -57,7 +57,8 @@ impl<'a> Records<'a> {
         }
         let inputs: BTreeMap<&str, _> =
             plans.iter().flat_map(Plan::inputs).map(|input| (input.file.blake3.as_str(), input)).collect();
-        let inputs: Vec<_> = inputs.values().map(|input| (input.file.clone(), std::sync::Arc::clone(&input.bytes))).collect();
+        let inputs: Vec<_> =
+            inputs.values().map(|input| (input.file.clone(), std::sync::Arc::clone(&input.bytes))).collect();
         let kept = ledger.keep_inputs(&inputs).map_err(trouble)?;
         let kept = inputs.into_iter().zip(kept).map(|((file, _), input)| (file.blake3, input.kept)).collect();
         let threads = Some(rayon::current_num_threads());
@@ -212,10 +213,12 @@ pub(super) fn sealed(file: &File) -> Result<Sealed, Failure> {
 pub(super) fn trouble(trouble: Trouble) -> Failure {
     match trouble {
         Trouble::Disk(fault) => Failure::Disk(fault),
-        Trouble::Wrong(faults) | Trouble::NotWhole(faults) | Trouble::Refused(faults) => match faults.into_iter().next() {
-            Some(fault) => Failure::Ledger(Box::new(fault)),
-            None => Failure::defect("the ledger cannot be used and does not say why"),
-        },
+        Trouble::Wrong(faults) | Trouble::NotWhole(faults) | Trouble::Refused(faults) => {
+            match faults.into_iter().next() {
+                Some(fault) => Failure::Ledger(Box::new(fault)),
+                None => Failure::defect("the ledger cannot be used and does not say why"),
+            }
+        }
     }
 }
 

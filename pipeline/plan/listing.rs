@@ -98,7 +98,9 @@ fn time(common: &Common) -> String {
     let took = duration(common.seconds);
     match common.known {
         0 => "time: not known, since none of these stages has been run before".to_owned(),
-        known if known == common.once => format!("time: {took} of work, by what such stages took before and what the store has"),
+        known if known == common.once => {
+            format!("time: {took} of work, by what such stages took before and what the store has")
+        }
         known => format!(
             "time: {took} of work for {known} of the runs, by what they took before; of {} it is not known",
             common.once - known

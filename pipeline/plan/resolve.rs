@@ -17,8 +17,8 @@ use super::{Input, PlannedStep, Resolved, Role, Stages, chain, misfit_of};
 use crate::advise::cell;
 use crate::diagnostic::{Diagnostic, Place, listed, nearest};
 use crate::job::{Draft, ModelRequest, Moved, Part, Pick, Site, Step, Text, against_itself, faces_up, settings, text};
-use crate::model::{Placed, Refusal};
 use crate::model;
+use crate::model::{Placed, Refusal};
 
 /// Largest file that a stage's settings may name, in bytes, unless it is YAML: 256 MiB.
 pub const LARGEST_FILE: u64 = 256 << 20;
@@ -508,7 +508,9 @@ impl Beside<'_> {
     /// Reads a file by its plain name.
     fn read(&mut self, name: &str) -> Result<Vec<u8>, String> {
         let beside = Path::new(self.file).with_file_name(name);
-        let bytes = self.whence.read(&beside, model::LARGEST)
+        let bytes = self
+            .whence
+            .read(&beside, model::LARGEST)
             .map_err(|trouble| format!("{}; it must lie beside the model", trouble.message))?;
         let shown = beside.to_string_lossy().into_owned();
         let kept = Arc::from(bytes.as_slice());

@@ -10,9 +10,9 @@ use turnhue_reports::record;
 use turnhue_stages::stage::{Artefact, Shelf};
 use turnhue_stages::workpiece::OrderedFile;
 
-use crate::digest::Digest;
 use super::result::StoredOrder;
 use super::{Folders, Store};
+use crate::digest::Digest;
 use crate::disk::{Hashing, Written, plain_name};
 
 /// Where a stage puts its files. Gone when dropped, unless it is published.

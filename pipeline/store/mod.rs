@@ -42,8 +42,8 @@ use crate::diagnostic::Diagnostic;
 use crate::disk::{copy_hashing, link, links_are_refused, sync_folder};
 use result::{Opened, StoredOrder, Unreadable};
 
-pub use draft::Draft;
 use crate::digest::Digest;
+pub use draft::Draft;
 pub use key::Key;
 pub use publish::Done;
 pub use result::Entry;
@@ -179,7 +179,9 @@ impl Store {
         let mut sums: BTreeMap<String, (f64, f64)> = BTreeMap::new();
         for result in results.take(MOST) {
             let Some(key) = result.file_name().to_str().and_then(|name| name.parse().ok()) else { continue };
-            if let Ok(opened) = File::open(result.path()).map_err(Unreadable::from).and_then(|file| Opened::read(file, &key)) {
+            if let Ok(opened) =
+                File::open(result.path()).map_err(Unreadable::from).and_then(|file| Opened::read(file, &key))
+            {
                 let (seconds, count) = sums.entry(opened.entry.stage).or_default();
                 (*seconds, *count) = (*seconds + opened.entry.seconds, *count + 1.0);
             }

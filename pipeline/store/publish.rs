@@ -19,10 +19,10 @@ use turnhue_stages::stage::Outcome;
 use turnhue_stages::workpiece::{Part, Workpiece};
 
 use super::key::Key;
-use crate::digest::Digest;
 use super::result::{self, Entry, StoredPart};
 use super::{Draft, Store};
 use crate::diagnostic::Diagnostic;
+use crate::digest::Digest;
 use crate::disk::{all_at_once, link, links_are_refused, seal, sync_folder};
 
 /// What a stage has done.

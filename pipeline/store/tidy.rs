@@ -19,10 +19,10 @@ use std::time::SystemTime;
 use turnhue_stages::units::Memory;
 
 use super::key::Key;
-use crate::digest::Digest;
 use super::result::Opened;
 use super::writer::Writer;
 use super::{Store, writer};
+use crate::digest::Digest;
 use crate::disk::{all_at_once, link, sync_folder};
 
 /// What tidying spares.

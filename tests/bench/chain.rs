@@ -33,9 +33,7 @@ fn whole_demo(bencher: Bencher<'_, '_>) {
 #[divan::bench(sample_count = 3)]
 fn advise_demo(bencher: Bencher<'_, '_>) {
     let (cancel, plan) = (AtomicBool::new(false), demo_plan());
-    bencher.with_inputs(folder).bench_local_refs(|folder| {
-        advise(&plan, folder.path(), &cancel, &mut Silence).unwrap()
-    });
+    bencher.with_inputs(folder).bench_local_refs(|folder| advise(&plan, folder.path(), &cancel, &mut Silence).unwrap());
 }
 
 #[divan::bench(sample_count = 10, args = ["scale", "voxelise", "repair", "hollow", "colour", "proof", "validate", "estimate"])]

@@ -5,11 +5,11 @@ use turnhue_reports::record::Verdict;
 
 use super::commission::{Commission, SMALL, TALL, replace};
 use super::{MORNING, Set};
+use crate::digest::Digest;
 use crate::exit;
 use crate::ledger::acts::{ChoiceRequest, DeliveryRequest, NoteRequest, choose, deliver, find_commission, note, order};
 use crate::ledger::audit::audit;
 use crate::ledger::deeds::Deed;
-use crate::digest::Digest;
 use crate::ledger::{Trouble, history};
 
 fn last(commission: &Commission) -> Deed {

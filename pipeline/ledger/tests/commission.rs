@@ -7,10 +7,10 @@ use std::sync::Arc;
 use turnhue_reports::record::{self, Verdict};
 
 use super::{MORNING, Set};
+use crate::digest::Digest;
 use crate::ledger::deeds::{
     Build, Choice, Deed, FailedRun, Input, Job, Machine, Night, Note, Origin, RunDeed, StageDone,
 };
-use crate::digest::Digest;
 use crate::ledger::values::PlainName;
 use crate::ledger::{Ledger, acts, seal};
 
