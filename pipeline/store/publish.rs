@@ -133,7 +133,7 @@ impl Store {
         for (number, (from, digest)) in under_way.files.iter().enumerate() {
             let to = self.folders.file(*digest);
             let held = under_way.draft.folder().with_extension(format!("held-{number}"));
-            if self.put_file(from, &to, &held)? {
+            if self.put_file(from, &to, (&held, *digest))? {
                 self.checked().insert(*digest);
             } else {
                 under_way.draft.held.insert(held);
@@ -143,7 +143,7 @@ impl Store {
     }
 
     /// Gives a file its name, or holds the one that has it. Tells whether it was this one that got it.
-    fn put_file(&self, from: &Path, to: &Path, held: &Path) -> io::Result<bool> {
+    fn put_file(&self, from: &Path, to: &Path, (held, digest): (&Path, Digest)) -> io::Result<bool> {
         let bytes = fs::metadata(from)?.len();
         // A name may be taken, and free again a moment later, where somebody tidies; not for long.
         for _ in 0..8 {
@@ -151,7 +151,12 @@ impl Store {
                 return Ok(true);
             }
             match fs::symlink_metadata(to) {
-                Ok(there) if there.is_file() && there.len() == bytes => {}
+                // What is damaged makes room for this one: later stages read it under that name.
+                Ok(there) if there.is_file() && there.len() == bytes => {
+                    if self.file(digest).is_none() {
+                        continue;
+                    }
+                }
                 Ok(_) => self.set_aside(to, None, "a file by digest", "it has another size than what it should hold"),
                 Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
                 Err(error) => return Err(error),

@@ -302,6 +302,19 @@ fn spoilt_files_are_found_and_made_again() {
     assert!(in_words(&store).contains("not a file"));
 }
 
+/// Of the size that it should have, under its name, and nobody has looked at it yet: no later stage may read that.
+#[test]
+fn what_is_published_takes_the_place_of_what_is_damaged() {
+    let home = tempfile::tempdir().unwrap();
+    publish(&open(home.path()), "first", b"abc").unwrap();
+    let path = home.path().join("files").join(&Digest::of(b"abc").to_string()[..2]).join(Digest::of(b"abc").to_string());
+    spoil(&path, b"abd");
+    let store = open(home.path());
+    publish(&store, "second", b"abc").unwrap();
+    assert_eq!(fs::read(&path).unwrap(), b"abc");
+    assert!(in_words(&store).contains("it has another digest than its name"));
+}
+
 #[test]
 fn a_damaged_order_takes_its_result_with_it() {
     let home = tempfile::tempdir().unwrap();
