@@ -307,7 +307,8 @@ fn spoilt_files_are_found_and_made_again() {
 fn what_is_published_takes_the_place_of_what_is_damaged() {
     let home = tempfile::tempdir().unwrap();
     publish(&open(home.path()), "first", b"abc").unwrap();
-    let path = home.path().join("files").join(&Digest::of(b"abc").to_string()[..2]).join(Digest::of(b"abc").to_string());
+    let path =
+        home.path().join("files").join(&Digest::of(b"abc").to_string()[..2]).join(Digest::of(b"abc").to_string());
     spoil(&path, b"abd");
     let store = open(home.path());
     publish(&store, "second", b"abc").unwrap();

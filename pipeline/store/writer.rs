@@ -61,18 +61,8 @@ fn prefix() -> String {
 
 /// Makes a folder for what this process is making; gone when it is dropped.
 pub(crate) fn folder_below(unfinished: &Path) -> io::Result<TempDir> {
-    let make = || {
-        fs::create_dir_all(unfinished)?;
-        tempfile::Builder::new().prefix(&prefix()).rand_bytes(8).tempdir_in(unfinished)
-    };
-    // Another may take the folder around away as it is empty, this very moment; not for long.
-    for _ in 0..64 {
-        match make() {
-            Err(error) if error.kind() == io::ErrorKind::NotFound => {}
-            made => return made,
-        }
-    }
-    make()
+    fs::create_dir_all(unfinished)?;
+    tempfile::Builder::new().prefix(&prefix()).rand_bytes(8).tempdir_in(unfinished)
 }
 
 /// The ending of the names of files that are being written.
@@ -171,25 +161,6 @@ mod tests {
         child.kill().unwrap();
         child.wait().unwrap();
         assert!(writer.is_gone(&this));
-    }
-
-    /// Two programs on one folder of runs: one clears up while the other begins.
-    #[test]
-    fn whoever_takes_the_empty_folder_away_stops_nobody() {
-        let home = tempfile::tempdir().unwrap();
-        let unfinished = home.path().join("unfinished");
-        let over = std::sync::atomic::AtomicBool::new(false);
-        std::thread::scope(|scope| {
-            scope.spawn(|| {
-                while !over.load(std::sync::atomic::Ordering::Relaxed) {
-                    let _ = fs::remove_dir(&unfinished);
-                    std::thread::yield_now();
-                }
-            });
-            let failed = (0..2000).find_map(|_| folder_below(&unfinished).err());
-            over.store(true, std::sync::atomic::Ordering::Relaxed);
-            assert!(failed.is_none(), "{failed:?}");
-        });
     }
 
     #[test]
