@@ -106,10 +106,10 @@ impl Listener for Hearing<'_> {
                 }
             }
             Event::StageEnded { name, source: Source::Made, .. } => {
-                *ears.made.entry((*name).to_owned()).or_default() += 1
+                *ears.made.entry((*name).to_owned()).or_default() += 1;
             }
             Event::StageEnded { name, source: Source::Store, .. } => {
-                *ears.found.entry((*name).to_owned()).or_default() += 1
+                *ears.found.entry((*name).to_owned()).or_default() += 1;
             }
             Event::VariantEnded { name, .. } => ears.told.push((*name).to_owned()),
             _ => {}

@@ -277,7 +277,7 @@ impl Desk<'_> {
                 match published.record() {
                     Ok(record) => self.voice.findings(&record),
                     Err(error) => {
-                        self.voice.diagnose(&Diagnostic::caution(format!("the record cannot be read back: {error}")))
+                        self.voice.diagnose(&Diagnostic::caution(format!("the record cannot be read back: {error}")));
                     }
                 }
                 if published.verdict == Verdict::NotValidated {
