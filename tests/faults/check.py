@@ -204,10 +204,21 @@ def clock(tally, scratch, job):
     tally.holds(verified.returncode == 0 and "backwards" in said, f"the clock is noted\n{said}")
 
 
+def may_mount(scratch):
+    """Whether a tmpfs can be mounted: by root on Linux, and not in every container."""
+    if os.geteuid() != 0 or sys.platform != "linux":
+        return False
+    folder = fresh(scratch, "mount")
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "tmpfs", str(folder)], capture_output=True, check=False)
+    if mounted.returncode == 0:
+        subprocess.run(["umount", str(folder)], check=True)
+    return mounted.returncode == 0
+
+
 def full_disk(tally, scratch, job, undisturbed):
     """A small tmpfs that fills up, and grows: a clear end, nothing wrong published, and the rest made then."""
-    if os.geteuid() != 0 or sys.platform != "linux":
-        print("  not root on Linux: no small tmpfs, no read-only mount", flush=True)
+    if not may_mount(scratch):
+        print("  mounting is not permitted here: no small tmpfs, no read-only mount", flush=True)
         return
     for options, more in (("size=2m", "size=64m"), ("nr_inodes=80", "nr_inodes=20000")):
         into = fresh(scratch, "tmpfs")
@@ -231,7 +242,7 @@ def full_disk(tally, scratch, job, undisturbed):
 
 def read_only(tally, scratch, job):
     """A folder that may not be written: a clear end."""
-    if os.geteuid() != 0 or sys.platform != "linux":
+    if not may_mount(scratch):
         return
     into = fresh(scratch, "read-only")
     subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "tmpfs", str(into)], check=True)
