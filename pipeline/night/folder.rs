@@ -137,7 +137,7 @@ pub(super) fn finish(
     let mut bytes = Vec::new();
     let written = record::write(&record, &mut bytes).and_then(|()| folder.write(RECORD, "the record", &bytes));
     written.map_err(|error| failed("write the record", &error))?;
-    let no_page = draw_pages(&mut folder, &record).err();
+    let no_page = draw_pages(&mut folder, &record).map_err(|error| failed("write a page", &error))?;
     let files = folder.files();
     let (folder, was_there) = folder.publish().map_err(|error| failed("put the run folder in its place", &error))?;
     let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
@@ -162,11 +162,22 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
     }
 }
 
-/// Draws the pages of a run, or says why not. Without them the run is still whole.
-fn draw_pages(folder: &mut RunFolder, record: &Record) -> Result<(), String> {
-    let pages = pages::draw(record, folder.staged())?;
-    let write = |page: &pages::Page| folder.write(page.name, "a page", page.html.as_bytes());
-    pages.iter().try_for_each(write).map_err(|error| error.to_string())
+/// Draws the pages of a run, or says why one could not be. Without them the run is still whole. A disk that does not take them
+/// is another matter: on another day it would, and the run would not be the same.
+fn draw_pages(folder: &mut RunFolder, record: &Record) -> io::Result<Option<String>> {
+    let pages = match pages::draw(record, folder.staged()) {
+        Ok(pages) => pages,
+        Err(reason) => return Ok(Some(reason)),
+    };
+    for page in pages {
+        match folder.write(page.name, "a page", page.html.as_bytes()) {
+            Ok(()) => {}
+            // A stage took its name.
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Ok(Some(error.to_string())),
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(None)
 }
 
 /// The run of that name, if its folder is there and holds what its record says. Of what was changed only people can say whether
