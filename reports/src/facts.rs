@@ -88,8 +88,20 @@ pub(crate) fn sides_in(text: &str) -> Vec<Side> {
 
 /// What a column is about, and its unit: `area, cm²`, `area (cm²)` and `area cm²` say the same.
 pub(crate) fn name_and_unit(heading: &str) -> (&str, Option<Unit>) {
-    const UNITS: [Unit; 8] =
-        [Unit::Mm, Unit::Mm2, Unit::Mm3, Unit::Cm2, Unit::Cm3, Unit::Gram, Unit::Percent, Unit::Degrees];
+    const UNITS: [Unit; 12] = [
+        Unit::Mm,
+        Unit::Mm2,
+        Unit::Mm3,
+        Unit::Cm2,
+        Unit::Cm3,
+        Unit::Gram,
+        Unit::Percent,
+        Unit::Degrees,
+        Unit::Newton,
+        Unit::NewtonMm,
+        Unit::Hours,
+        Unit::Millilitre,
+    ];
     let Some((name, last)) = heading.rsplit_once(' ') else { return (heading, None) };
     let sign = last.trim_start_matches('(').trim_end_matches(')');
     match UNITS.into_iter().find(|unit| unit.sign() == sign) {

@@ -142,6 +142,18 @@ pub enum Unit {
     /// Working days.
     #[serde(rename = "working days")]
     WorkingDays,
+    /// Hours.
+    #[serde(rename = "h")]
+    Hours,
+    /// Newton millimetres, of a torque.
+    #[serde(rename = "N·mm")]
+    NewtonMm,
+    /// Turns a minute.
+    #[serde(rename = "rpm")]
+    Rpm,
+    /// Millilitres.
+    #[serde(rename = "ml")]
+    Millilitre,
 }
 
 impl Unit {
@@ -165,6 +177,10 @@ impl Unit {
             Self::Bytes => "bytes",
             Self::Degrees => "°",
             Self::WorkingDays => "working days",
+            Self::Hours => "h",
+            Self::NewtonMm => "N·mm",
+            Self::Rpm => "rpm",
+            Self::Millilitre => "ml",
         }
     }
 }

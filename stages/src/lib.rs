@@ -116,6 +116,7 @@ pub mod conformance;
 pub mod findings;
 pub mod formats;
 pub mod memo;
+pub mod mounts;
 pub mod outlook;
 pub mod paint;
 pub mod print;

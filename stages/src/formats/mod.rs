@@ -2,6 +2,7 @@
 
 pub mod animation;
 pub mod bitmap;
+pub mod drawing;
 pub mod jpeg;
 pub mod model;
 pub mod picture;

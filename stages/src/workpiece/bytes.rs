@@ -10,6 +10,7 @@
 //! | cells | `C` | solid |
 //! | void | `V` | shafts and cavity as solids; lattice cells along a cell; wall; openings; moved corners |
 //! | paint | `P` | colours; faces; ink of each; colours of the sides and the inside; guard |
+//! | mounts | `M` | the numbers of [`Mounts`] in order; its bodies, each with its name and a surface |
 //!
 //! A solid is a grid (origin, cell, counts) and its cells: for each 64 words of them a mask of those that differ from the
 //! word one line before, then these. So long as a line is like the one before, as in a solid they mostly are, it costs a
@@ -22,9 +23,10 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::Arc;
 
-use glam::{DVec3, IVec3};
+use glam::{DVec2, DVec3, IVec3};
 
 use super::{Part, Workpiece};
+use crate::mounts::{Mount, Mounts, Swept};
 use crate::paint::{Guard, GuardOn, Paint};
 use crate::solid::{Cells, Face, Grid, Surface};
 use crate::void::{Opening, Void};
@@ -71,6 +73,7 @@ impl Workpiece {
                 let of_hull = self.hull.get().is_some_and(|hull| Arc::ptr_eq(&hull.faces, &paint.faces));
                 out.paint(paint, of_hull);
             }
+            Part::Mounts => out.mounts(self.mounts()?),
             Part::Order => return None,
         }
         Some(out.0)
@@ -106,6 +109,7 @@ impl Workpiece {
                 let paint = bytes.paint(&piece)?;
                 piece.with_paint(paint)
             }
+            Part::Mounts => self.with_mounts(bytes.mounts()?),
             Part::Order => self,
         };
         if bytes.0.is_empty() { Ok(piece) } else { unsound(format!("{} bytes too many follow it", bytes.0.len())) }
@@ -118,6 +122,7 @@ fn letter(part: Part) -> Option<u8> {
         Part::Cells => Some(b'C'),
         Part::Void => Some(b'V'),
         Part::Paint => Some(b'P'),
+        Part::Mounts => Some(b'M'),
         Part::Order => None,
     }
 }
@@ -236,6 +241,21 @@ impl Writer {
                 self.0.push(if guard.on == GuardOn::Both { ON_BOTH } else { ON_STRONGER });
                 self.number(guard.width);
             }
+        }
+    }
+
+    fn text(&mut self, text: &str) {
+        self.count(text.len());
+        self.0.extend(text.as_bytes());
+    }
+
+    fn mounts(&mut self, mounts: &Mounts) {
+        mounts.numbers().into_iter().for_each(|number| self.number(number));
+        self.count(mounts.bodies.len());
+        for body in &mounts.bodies {
+            self.text(&body.name);
+            self.text(&body.what);
+            self.surface(&body.surface);
         }
     }
 
@@ -378,6 +398,23 @@ impl<'a> Reader<'a> {
             return unsound("moved corners are out of order");
         }
         Ok(Void { shafts, openings, cavity, per_cell, moved: BTreeMap::from_iter(moved), wall })
+    }
+
+    fn text(&mut self) -> Result<String, Unsound> {
+        let length = self.count(1)?;
+        String::from_utf8(self.take(length)?.to_vec()).or_else(|_| unsound("a name is not UTF-8"))
+    }
+
+    fn mounts(&mut self) -> Result<Mounts, Unsound> {
+        let mut number = || self.number();
+        let axis = DVec2::new(number()?, number()?);
+        let (foot, rest, hub, hub_end) = (number()?, number()?, number()?, number()?);
+        let swept = Swept { radius: number()?, low: number()?, high: number()? };
+        let (mass, torque, base) = (number()?, number()?, number()?);
+        let bodies = self.count(2 * 8 + 2 * 8)?;
+        let body = |_| Ok(Mount { name: self.text()?, what: self.text()?, surface: self.surface()? });
+        let bodies = (0..bodies).map(body).collect::<Result<_, Unsound>>()?;
+        Ok(Mounts { axis, foot, rest, hub, hub_end, swept, mass, torque, base, bodies })
     }
 
     /// Paint, on the hull of the piece where it says so.

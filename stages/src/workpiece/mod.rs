@@ -13,6 +13,7 @@ use std::sync::{Arc, OnceLock};
 use serde::{Deserialize, Serialize};
 
 use crate::memo::Key;
+use crate::mounts::Mounts;
 use crate::paint::Paint;
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Face, Skin, Surface};
@@ -34,6 +35,8 @@ pub enum Part {
     Paint,
     /// The file that will be ordered, on disk.
     Order,
+    /// The stand and what else carries the piece: solids of their own.
+    Mounts,
 }
 
 impl fmt::Display for Part {
@@ -44,6 +47,7 @@ impl fmt::Display for Part {
             Self::Void => "a void",
             Self::Paint => "paint",
             Self::Order => "an ordered file",
+            Self::Mounts => "mounts",
         })
     }
 }
@@ -59,12 +63,13 @@ pub struct OrderedFile {
 
 impl Part {
     /// All parts, each before those that are made from it.
-    pub const ALL: [Self; 5] = [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Order];
+    pub const ALL: [Self; 6] = [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Order, Self::Mounts];
 
     /// Whether this part is made from the other, directly or not: it is out of date once that one is made again.
     #[must_use]
     pub fn made_after(self, other: Self) -> bool {
-        self > other
+        // Mounts fit the form, whatever its colours.
+        self > other && !(self == Self::Mounts && matches!(other, Self::Paint | Self::Order))
     }
 }
 
@@ -79,6 +84,7 @@ pub struct Workpiece {
     hull: Arc<OnceLock<Arc<Hull>>>,
     paint: Option<Arc<Paint>>,
     order: Option<Arc<OrderedFile>>,
+    mounts: Option<Arc<Mounts>>,
 }
 
 /// What a piece has that an earlier one has not, and the other way round, told by which parts the two share in memory:
@@ -154,6 +160,12 @@ impl Workpiece {
         self.order.as_deref()
     }
 
+    /// The stand and what else carries the piece.
+    #[must_use]
+    pub fn mounts(&self) -> Option<&Mounts> {
+        self.mounts.as_deref()
+    }
+
     /// The piece with that surface and nothing else.
     #[must_use]
     pub fn with_surface(self, surface: impl Into<Arc<Surface>>) -> Self {
@@ -184,6 +196,12 @@ impl Workpiece {
         Self { order: Some(order.into()), ..self }
     }
 
+    /// The piece with those mounts.
+    #[must_use]
+    pub fn with_mounts(self, mounts: impl Into<Arc<Mounts>>) -> Self {
+        Self { mounts: Some(mounts.into()), ..self }
+    }
+
     /// The outside faces and the skin, made at the first call for this piece and all copies of it; `None` without cells.
     #[must_use]
     pub fn hull(&self) -> Option<Arc<Hull>> {
@@ -206,6 +224,7 @@ impl Workpiece {
             Part::Void => self.void.is_some(),
             Part::Paint => self.paint.is_some(),
             Part::Order => self.order.is_some(),
+            Part::Mounts => self.mounts.is_some(),
         }
     }
 
@@ -218,6 +237,7 @@ impl Workpiece {
             Part::Void => differs(self.void.as_ref(), before.void.as_ref()),
             Part::Paint => differs(self.paint.as_ref(), before.paint.as_ref()),
             Part::Order => differs(self.order.as_ref(), before.order.as_ref()),
+            Part::Mounts => differs(self.mounts.as_ref(), before.mounts.as_ref()),
         };
         let (made, gone) = Part::ALL.into_iter().filter(changed).partition(|&part| self.has(part));
         Change { made, gone }

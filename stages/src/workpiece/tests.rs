@@ -1,9 +1,10 @@
 use std::collections::BTreeMap;
 
-use glam::{DVec3, IVec3};
+use glam::{DVec2, DVec3, IVec3};
 use proptest::prelude::*;
 
 use super::*;
+use crate::mounts::{Mount, Mounts, Swept};
 use crate::paint::{Guard, GuardOn};
 use crate::solid::Grid;
 use crate::void::Opening;
@@ -69,6 +70,22 @@ fn paint_on(faces: Arc<[Face]>) -> impl Strategy<Value = Paint> {
     })
 }
 
+fn mounts() -> impl Strategy<Value = Mounts> {
+    let body = (".{0,9}", ".{0,9}", surface()).prop_map(|(name, what, surface)| Mount { name, what, surface });
+    (prop::array::uniform12(number()), prop::collection::vec(body, 0..3)).prop_map(|(n, bodies)| Mounts {
+        axis: DVec2::new(n[0], n[1]),
+        foot: n[2],
+        rest: n[3],
+        hub: n[4],
+        hub_end: n[5],
+        swept: Swept { radius: n[6], low: n[7], high: n[8] },
+        mass: n[9],
+        torque: n[10],
+        base: n[11],
+        bodies,
+    })
+}
+
 /// A piece with every part that has bytes; its paint on the hull, or on faces of its own.
 fn piece() -> impl Strategy<Value = Workpiece> {
     let solid = grid().prop_flat_map(|grid| (solid_on(grid), void_in(grid)));
@@ -76,11 +93,11 @@ fn piece() -> impl Strategy<Value = Workpiece> {
         let piece = Workpiece::default().with_surface(surface).with_cells(cells).with_void(void);
         let faces = piece.hull().map(|hull| Arc::clone(&hull.faces)).unwrap();
         let faces = if on_hull { faces } else { faces.to_vec().into() };
-        paint_on(faces).prop_map(move |paint| piece.clone().with_paint(paint))
+        (paint_on(faces), mounts()).prop_map(move |(paint, mounts)| piece.clone().with_paint(paint).with_mounts(mounts))
     })
 }
 
-const WITH_BYTES: [Part; 4] = [Part::Surface, Part::Cells, Part::Void, Part::Paint];
+const WITH_BYTES: [Part; 5] = [Part::Surface, Part::Cells, Part::Void, Part::Paint, Part::Mounts];
 
 fn again(piece: &Workpiece) -> Result<Workpiece, Unsound> {
     WITH_BYTES.into_iter().try_fold(Workpiece::default(), |again, part| match piece.to_bytes(part) {
@@ -103,6 +120,7 @@ proptest! {
         prop_assert_eq!(again.cells(), piece.cells());
         prop_assert_eq!(again.void(), piece.void());
         prop_assert_eq!(again.paint(), piece.paint());
+        prop_assert_eq!(again.mounts(), piece.mounts());
     }
 
     /// Whatever is read from spoilt bytes is what those bytes say, and nothing else.
