@@ -41,18 +41,7 @@ impl Collar {
         let ledge = settings.collar.ledge.map_or_else(|| layer.usual_ledge(clearance), Length::mm);
         let half = mouth.half() + ledge;
         if let Some(place) = below(skin, mouth, half + clearance) {
-            return Err(Misfit::new(
-                "collar.ledge",
-                format!(
-                    "a collar with a rest {} wide would run into the piece, which reaches {:.2} mm below the opening at x = {:.1}, \
-                     y = {:.1} mm",
-                    Length::from_mm(ledge).rounded(),
-                    mouth.z - place.z,
-                    place.x,
-                    place.y
-                ),
-                format!("make it at most {}, or leave it out", Length::from_mm(layer.usual_ledge(clearance)).rounded()),
-            ));
+            return Err(in_the_way(settings, mouth, ledge, layer.usual_ledge(clearance), place));
         }
         let rests: Vec<[DVec2; 2]> = layer.rests(mouth.axis() - half, mouth.axis() + half).collect();
         let area = rests.iter().map(|[low, high]| (*high - *low).element_product()).sum();
@@ -64,6 +53,27 @@ impl Collar {
     pub(super) fn inside(&self, place: DVec2) -> f64 {
         inside(&self.support, place)
     }
+}
+
+fn in_the_way(settings: &Settings, mouth: &Mouth, ledge: f64, usual: f64, place: DVec3) -> Misfit {
+    let ledge = Length::from_mm(ledge).rounded();
+    let message = format!(
+        "a collar with a rest {ledge} wide would run into the piece, which reaches {:.2} mm below the opening at x = {:.1}, \
+         y = {:.1} mm",
+        mouth.z - place.z,
+        place.x,
+        place.y
+    );
+    let usual = Length::from_mm(usual).rounded();
+    if settings.collar.ledge.is_some() && usual < ledge {
+        return Misfit::new("collar.ledge", message, format!("make it at most {usual}, or leave it out"));
+    }
+    let n = mouth.number;
+    Misfit::new(
+        "",
+        message,
+        format!("give the piece a flat `foot`, or move the opening with `hollow.openings[{n}].at`"),
+    )
 }
 
 /// Below a mouth: the lowest place of the skin over a rectangle around it, below the mouth's plane.
@@ -107,10 +117,11 @@ impl<'a> Layer<'a> {
         }
     }
 
-    /// Whether the piece is level with the mouth under that column of cells.
+    /// Whether the piece is level with the mouth in that column of cells, with nothing below.
     fn level(&self, i: i32, j: i32) -> bool {
         let cell = IVec3::new(i, j, self.k);
-        self.cells.solid(cell) && !self.void.shafts.solid(cell) && !self.cells.solid(cell - IVec3::Z)
+        let below = || (0..self.k).any(|k| self.cells.solid(IVec3::new(i, j, k)));
+        self.cells.solid(cell) && !self.void.shafts.solid(cell) && !below()
     }
 
     /// How many rings of cells around the shaft are level throughout.

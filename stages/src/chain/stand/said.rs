@@ -157,6 +157,7 @@ fn turning(settings: &Settings, design: &Design) -> Vec<Fact> {
     let friction = &settings.spacer.friction;
     let range = friction.range.map_or(String::new(), |[least, most]| format!(", {least} to {most}"));
     let number = |name: &str, value: f64| Fact::number(name, value, Unit::NewtonMm);
+    let spin = design.stance.spin(design.off());
     let mut facts = vec![
         Fact::number("friction reckoned with", friction.range.map_or(friction.value, |[_, most]| most), Unit::One),
         Fact::text("friction rests on", format!("{}{range}: {}", friction.value, friction.basis)),
@@ -168,8 +169,9 @@ fn turning(settings: &Settings, design: &Design) -> Vec<Fact> {
         number("torque of coming to speed", torque.start),
         Fact::number("torque factor", turn.factor, Unit::One),
         number("torque needed", torque.needed),
-        Fact::number("slowest usual speed", USUAL_SPEED[0], Unit::Rpm),
-        Fact::number("fastest usual speed", USUAL_SPEED[1], Unit::Rpm),
+        Fact::number("slowest recommended speed", USUAL_SPEED[0], Unit::Rpm),
+        // Half of what would tip it over keeps three quarters of the hold.
+        Fact::number("fastest recommended speed", USUAL_SPEED[1].min(spin / 2.0), Unit::Rpm),
         Fact::text(
             "speed for a sculpture",
             format!(
@@ -182,7 +184,6 @@ fn turning(settings: &Settings, design: &Design) -> Vec<Fact> {
         ),
         Fact::number("speed reckoned with", turn.speed, Unit::Rpm),
     ];
-    let spin = design.stance.spin(design.off());
     if spin < FAST {
         facts.push(Fact::number("speed at which it would tip by itself", spin, Unit::Rpm));
     }
