@@ -20,6 +20,7 @@ import nights
 import pictures
 import shapes
 import source
+import stand
 import told
 import topology
 import walls
@@ -71,6 +72,8 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("stand"):
+        stand.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):

@@ -10,5 +10,6 @@ mod likeness;
 pub mod proof;
 pub mod repair;
 pub mod scale;
+pub mod stand;
 pub mod validate;
 pub mod voxelise;
