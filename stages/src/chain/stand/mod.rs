@@ -28,6 +28,7 @@ mod tests;
 use glam::DVec3;
 
 use crate::Srgb;
+use crate::chain::assembly;
 use crate::formats::{ColouredMesh, stl, threemf};
 use crate::mounts::{Mount, Mounts, Swept};
 use crate::solid::Surface;
@@ -71,6 +72,9 @@ impl Stage for Stand {
             write(&design, shop)?;
         }
         let mounts = design.mounts();
+        if !shop.draft() {
+            assembly::draw("stand", &piece, &[&hull.skin], &mounts, &[], shop)?;
+        }
         Ok(piece.with_mounts(mounts))
     }
 }
