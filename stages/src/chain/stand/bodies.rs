@@ -80,7 +80,17 @@ impl Measures {
         let height = depth + (recess / 2.0 - BRIDGE).max(0.0);
 
         let deck = lowest - settings.collar.lift.mm();
-        let enclosed = Enclosed { recess, depth, height, wall, deck, mouth: mouth.z, collar, post: &post.steps[0] };
+        let enclosed = Enclosed {
+            recess,
+            depth,
+            height,
+            wall,
+            deck,
+            mouth: mouth.z,
+            collar,
+            axis: mouth.axis(),
+            post: &post.steps[0],
+        };
         let thickness = enclosed.thickness(settings)?;
         let foot = deck - thickness;
         let rest = foot - settings.spacer.thickness.mm();
@@ -141,7 +151,8 @@ impl Measures {
         body.wall(&low, &high);
         let (mut below, mut level) = (high, self.mouth);
         for step in &post.steps {
-            let section = outline::rectangle(axis, step.half, self.cut.min(step.half.min_element() / 2.0));
+            let (middle, half) = (step.section.middle(), step.section.half());
+            let section = outline::rectangle(middle, half, self.cut.min(half.min_element() / 2.0));
             let (low, high) = (body.ring(level, &section), body.ring(step.top, &section));
             body.ledge(&below, &low, Looks::Up);
             body.wall(&low, &high);
@@ -211,6 +222,7 @@ struct Enclosed<'a> {
     deck: f64,
     mouth: f64,
     collar: DVec2,
+    axis: DVec2,
     post: &'a super::way::Step,
 }
 
@@ -252,8 +264,9 @@ impl Enclosed<'_> {
             outline::hexagon_corner((self.recess - 2.0 * risen).max(2.0 * BRIDGE.min(self.recess / 2.0)))
         };
         let roof = foot + self.height;
-        let beside = [(self.deck, self.collar), (self.mouth, self.post.half)];
-        let beside = beside.iter().filter(|(z, _)| *z < roof).map(|(z, half)| half.min_element() - out_at(*z));
+        let post = self.post.section.around_place(self.axis);
+        let beside = [(self.deck, self.collar.min_element()), (self.mouth, post)];
+        let beside = beside.iter().filter(|(z, _)| *z < roof).map(|(z, half)| half - out_at(*z));
         beside.chain([self.post.top - roof]).fold(f64::INFINITY, f64::min)
     }
 }

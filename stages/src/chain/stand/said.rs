@@ -59,19 +59,22 @@ fn fit(design: &Design, basis: &str) -> Vec<Fact> {
     let Design { mouth, post, collar, .. } = design;
     let rows = post.steps.iter().scan(mouth.z, |from, step| {
         let low = std::mem::replace(from, step.top);
-        let [x, y] = (step.half * 2.0).to_array();
+        let [x, y] = (step.section.half() * 2.0).to_array();
+        let [u, v] = step.section.middle().to_array();
         let free = if step.free.is_finite() { short(step.free) } else { "open".to_owned() };
         let mut row = [x, y, low, step.top].map(short).to_vec();
         row.push(free);
+        row.extend([u, v].map(short));
         Some(row)
     });
-    let columns = ["width, mm", "depth, mm", "from z, mm", "to z, mm", "free up to z, mm"];
+    let columns =
+        ["width, mm", "depth, mm", "from z, mm", "to z, mm", "free up to z, mm", "middle x, mm", "middle y, mm"];
     let mut facts = vec![
         Fact::text("stand goes into", format!("opening {} of `hollow.openings`, in the bottom", mouth.number + 1)),
         mm("opening width", mouth.width()),
         mm("clearance", post.clearance),
         Fact::text("clearance rests on", basis),
-        mm("post width", 2.0 * post.steps[0].half.min_element()),
+        mm("post width", post.steps[0].section.width()),
         mm("post height", post.top() - mouth.z),
         mm("gap over the post", post.gap),
         Fact::table("post", &columns, rows.collect()),
@@ -230,7 +233,7 @@ fn blocked(settings: &Settings, design: &Design) -> Option<Finding> {
     let Design { mouth, post, .. } = design;
     let needed = settings.post.reach.map_or(mouth.width(), Length::mm);
     let asked = settings.post.most.map_or(f64::INFINITY, Length::mm);
-    let whole = post.steps[0].half.min_element() + post.clearance >= mouth.width() / 2.0 - 1e-9;
+    let whole = post.steps[0].section.width() + 2.0 * post.clearance >= mouth.width() - 1e-9;
     let reached = post.top() - mouth.z;
     if reached + 1e-9 >= needed.min(asked) && whole {
         return None;
