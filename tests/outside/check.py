@@ -13,6 +13,7 @@ import crate
 import distances
 import files
 import guard
+import handbuild
 import jobs
 import likeness
 import models
@@ -71,6 +72,8 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("handbuild"):
+        handbuild.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):

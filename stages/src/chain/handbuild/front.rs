@@ -43,11 +43,11 @@ pub(super) fn pages(content: &Content<'_>, pictures: Option<&Pictures>) -> Vec<D
     shown_from_corners(&mut flow, content, pictures);
     key(&mut flow, content);
     at_a_glance(&mut flow, content);
+    care(&mut flow, content);
     flow.turn();
     colours(&mut flow, content);
     cubes(&mut flow, content);
     how(&mut flow, content);
-    care(&mut flow, content);
     flow.pages
 }
 
@@ -287,8 +287,8 @@ fn colours(flow: &mut Flow, content: &Content<'_>) {
     flow.y -= 2.0;
 }
 
-/// As many patterns of cubes as are listed on paper; the table has all.
-const MOST_PATTERNS: usize = 40;
+/// As many patterns of cubes as are listed on paper; the table has all. A piece with a colour a side has 63 at most.
+const MOST_PATTERNS: usize = 64;
 
 fn cubes(flow: &mut Flow, content: &Content<'_>) {
     let Content { list, settings, .. } = content;
@@ -308,7 +308,7 @@ fn cubes(flow: &mut Flow, content: &Content<'_>) {
                 list.left_out, list.kinds[Kind::None as usize]
             ));
         }
-        words.push_str(&format!(" Glue: some {:.0} ml.", list.glue.ceil()));
+        words.push_str(&format!(" Glue on all {} joints: some {} ml.", list.joints, short(list.glue)));
         if let Some(weight) = list.weight {
             words.push_str(&format!(" It will weigh some {:.1} kg.", weight / 1000.0));
         }
@@ -358,8 +358,8 @@ fn how(flow: &mut Flow, content: &Content<'_>) {
     match settings.way {
         Way::Cubes => {
             steps.push(
-                "Measure ten of the cubes in a row: if they are not ten times as long as one should be, set `cube` to a tenth \
-                 and print again."
+                "Measure ten of the cubes in a row: if they are not ten times as long as one should be, set `handbuild.cube` to a tenth \
+                 of that, and print again."
                     .into(),
             );
             steps.push(

@@ -99,7 +99,9 @@ pub(super) struct List {
     pub(super) faces: usize,
     /// For each colour the paint in ml.
     pub(super) paint: Vec<f64>,
-    /// Glue in ml.
+    /// Faces on which two cubes meet.
+    pub(super) joints: usize,
+    /// Glue in ml, if every joint is glued.
     pub(super) glue: f64,
     /// Hours to build, and to paint.
     pub(super) hours: [f64; 2],
@@ -126,6 +128,9 @@ impl List {
             if built { cubes as f64 * settings.seconds_a_cube } else { 0.0 },
             faces as f64 * coats * settings.seconds_a_face,
         ];
+        // Each cube has six faces; those that are open meet nothing, the others each other.
+        let open: usize = building.built.faces_by_side().0.iter().sum();
+        let joints = (6 * cubes - open) / 2;
         let spare = (cubes as f64 * settings.spare / 100.0 - 1e-9).ceil();
         let paint = inks.all.iter().map(|ink| millilitres(ink.total(), edge, settings));
         Self {
@@ -138,7 +143,8 @@ impl List {
             patterns,
             faces,
             paint: paint.collect(),
-            glue: if built { cubes as f64 * settings.glue } else { 0.0 },
+            joints,
+            glue: if built { joints as f64 * edge * edge * settings.glue.mm() / 1000.0 } else { 0.0 },
             hours: [building_s / 3600.0, painting_s / 3600.0],
             weight: settings.density.filter(|_| built).map(|density| cubes as f64 * edge * edge * edge / 1000.0 * density),
         }

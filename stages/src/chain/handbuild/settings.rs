@@ -37,8 +37,8 @@ pub struct Settings {
     pub waste: f64,
     /// Cubes to buy beside those that are needed, in per cent of them.
     pub spare: f64,
-    /// Glue for a cube, in ml: a drop is 0.05 ml.
-    pub glue: f64,
+    /// Thickness of the glue between two cubes, in mm.
+    pub glue: Length,
     /// Density of the real cubes, in g/cm³. Left out, nothing is said of their weight.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub density: Option<f64>,
@@ -80,7 +80,7 @@ impl Default for Settings {
             coats: 2,
             waste: 15.0,
             spare: 3.0,
-            glue: 0.05,
+            glue: Length::from_mm(0.1),
             density: None,
             svg: true,
         }
@@ -121,7 +121,7 @@ impl Settings {
             ("spread", self.spread, [0.1, 100.0], "write 0.1 to 100 m² a litre, such as 10"),
             ("waste", self.waste, [0.0, 500.0], "write 0 to 500 %, such as 15"),
             ("spare", self.spare, [0.0, 500.0], "write 0 to 500 %, such as 3"),
-            ("glue", self.glue, [0.0, 10.0], "write 0 to 10 ml, such as 0.05"),
+            ("glue", self.glue.mm(), [0.0, 2.0], "write 0 to 2 mm, such as 0.1 mm"),
             ("density", self.density.unwrap_or(1.0), [0.01, 25.0], "write 0.01 to 25 g/cm³, or leave it out"),
         ];
         match numbers.into_iter().find(|(_, value, [least, most], _)| !(*least..=*most).contains(value)) {

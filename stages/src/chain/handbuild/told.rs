@@ -53,6 +53,7 @@ fn facts(building: &Building, inks: &Inks, list: &List, plan: &Plan, shop: &mut 
     shop.fact(Fact::whole("faces to paint", list.faces, Unit::Faces));
     shop.fact(Fact::number("area to paint", list.area(list.faces), Unit::Cm2));
     shop.fact(Fact::number("paint", list.paint.iter().sum(), Unit::Millilitre));
+    shop.fact(Fact::whole("joints between cubes", list.joints, Unit::Count));
     shop.fact(Fact::number("glue", list.glue, Unit::Millilitre));
     shop.fact(Fact::number("hours to build", list.hours[0], Unit::Hours));
     shop.fact(Fact::number("hours to paint", list.hours[1], Unit::Hours));
