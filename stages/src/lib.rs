@@ -148,5 +148,6 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::validate::Validate>(),
         stage::erase::<chain::stand::Stand>(),
         stage::erase::<chain::estimate::Estimate>(),
+        stage::erase::<chain::handbuild::Handbuild>(),
     ]
 }

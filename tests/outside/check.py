@@ -13,6 +13,7 @@ import crate
 import distances
 import files
 import guard
+import handbuild
 import jobs
 import likeness
 import models
@@ -74,6 +75,8 @@ def main(scratch):
         coupon.check(tally, scratch)
     with tally.part("stand"):
         stand.check(tally, scratch)
+    with tally.part("handbuild"):
+        handbuild.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):

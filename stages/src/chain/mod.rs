@@ -5,6 +5,7 @@ pub mod colour;
 pub mod coupon;
 pub mod estimate;
 pub mod foot;
+pub mod handbuild;
 pub mod hollow;
 mod likeness;
 pub mod proof;
