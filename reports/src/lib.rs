@@ -21,6 +21,7 @@ mod curve;
 mod facts;
 pub mod night;
 mod numbers;
+pub mod package;
 mod palette;
 mod pictures;
 pub mod print_model;
