@@ -61,7 +61,7 @@ pub(super) fn patches(record: &Record) -> Vec<Patch> {
                 of: side.word(),
                 symbol: colours::symbol(side),
                 axis: ["+x", "−x", "+y", "−y", "+z", "−z"][side as usize],
-                off: printed.map(|printed| numbers::measured(rounded(difference(lab(designed), lab(printed))))),
+                off: printed.map(|printed| numbers::tidy(&format!("{:.1}", difference(lab(designed), lab(printed))))),
                 designed: Tone::of(designed),
                 printed: printed.map(Tone::of),
                 carries: carries(record, side),
@@ -78,10 +78,6 @@ pub(super) fn patches(record: &Record) -> Vec<Patch> {
         carries: None,
     }));
     patches
-}
-
-fn rounded(difference: f64) -> f64 {
-    libm::round(difference * 10.0) / 10.0
 }
 
 /// What comes out of the printer for a side: as the print was predicted, else the nearest that can be printed.

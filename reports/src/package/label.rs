@@ -125,8 +125,19 @@ impl Code {
 struct Line {
     class: &'static str,
     /// Its base line, in mm from above.
-    y: String,
+    y: f64,
     text: String,
+}
+
+impl Line {
+    fn moved(self, down: f64) -> Self {
+        Self { y: self.y + down, ..self }
+    }
+
+    /// The base line, as SVG has it.
+    fn base(&self) -> String {
+        format!("{:.2}", self.y)
+    }
 }
 
 /// How a text is set: class in the style, height of a letter and of a line in mm, and the width of a letter in shares of its height.
@@ -158,7 +169,9 @@ fn lines(record: &Record, ordered: &[Ordered<'_>]) -> Vec<Line> {
     }
     let mono = Setting { class: "run", height: 1.9, step: 2.4, width: 0.61, most: 2 };
     set(&digest, &mono, &mut y, &mut lines);
-    lines
+    // Half of what is left goes above.
+    let above = ((SIZE[1] - y - 2.0) / 2.0).max(0.0);
+    lines.into_iter().map(|line| line.moved(above)).collect()
 }
 
 fn fits(text: &str, setting: &Setting) -> bool {
@@ -184,7 +197,7 @@ fn wide(letter: char) -> usize {
 fn set(text: &str, setting: &Setting, y: &mut f64, lines: &mut Vec<Line>) {
     for text in wrapped(text, letters(setting), setting.most) {
         *y += setting.step;
-        lines.push(Line { class: setting.class, y: format!("{y:.2}"), text });
+        lines.push(Line { class: setting.class, y: *y, text });
     }
 }
 

@@ -40,6 +40,19 @@ pub(super) struct Marked {
     pub(super) radius: f64,
 }
 
+impl Marked {
+    /// Where the number of a mark stands: odd ones on its right, even ones on its left, so that two near each other can be read.
+    pub(super) fn beside(&self, number: &usize, at: &[f64; 2]) -> String {
+        let off = if number.is_multiple_of(2) { -1.5 } else { 1.5 };
+        format!("{:.1}", at[0] + off * self.radius)
+    }
+
+    /// How high a number is.
+    pub(super) fn letters(&self) -> String {
+        format!("{:.1}", 1.8 * self.radius)
+    }
+}
+
 /// What is said of packing.
 pub(super) struct Packing {
     /// The weakest places, the weakest first.
@@ -57,7 +70,11 @@ pub(super) struct Packing {
 impl Packing {
     pub(super) fn of(record: &Record, pictures: Pictures<'_>) -> Self {
         let (places, more) = places(record);
-        let bounds = bounds(record);
+        // Records of old have places around the middle of the piece.
+        let within = |bounds: &[f64; 3]| {
+            places.iter().all(|(place, _)| place.mm.iter().zip(bounds).all(|(at, most)| (0.0..=*most).contains(at)))
+        };
+        let bounds = bounds(record).filter(within);
         let weak = places
             .iter()
             .map(|(place, why)| Weak { place: in_words(place, bounds), why: why.clone() })
