@@ -18,6 +18,7 @@ import jobs
 import likeness
 import models
 import nights
+import package
 import pictures
 import shapes
 import source
@@ -87,6 +88,8 @@ def main(scratch):
         distances.check(tally, scratch)
     with tally.part("colorimetry"):
         colorimetry.check(tally, scratch)
+    with tally.part("package"):
+        package.check(tally, scratch)
     with tally.part("night"):
         nights.check(tally, scratch)
     return tally.close()
