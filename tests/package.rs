@@ -290,7 +290,7 @@ fn what_a_job_tells_for_the_package_goes_onto_its_sheets() {
     for name in ["order-sheet.html", "client-sheet.html", "label.html", "label.svg"] {
         let sheet = fs::read_to_string(run.join("order").join(name)).unwrap();
         assert!(!sheet.contains("<script") && !sheet.contains("<img src=x"), "{name}");
-        assert_eq!(sheet.contains("size: A4"), name != "label.svg", "{name}");
+        assert_eq!(sheet.contains("@page { size: A4;"), name != "label.svg", "{name}");
     }
     let sheet = fs::read_to_string(run.join("order/order-sheet.html")).unwrap();
     assert!(sheet.contains("Studio Kestrel\nHarbour Lane 1"));

@@ -21,7 +21,7 @@ pub(super) struct Check {
     /// What it should be.
     pub(super) should: String,
     /// What it means if it is not.
-    pub(super) else_: String,
+    pub(super) otherwise: String,
 }
 
 /// The list, in the order in which one unpacks.
@@ -59,8 +59,8 @@ pub(super) fn checks(record: &Record) -> Vec<Check> {
     checks
 }
 
-fn check(what: &str, should: &str, else_: &str) -> Check {
-    Check { what: what.to_owned(), should: should.to_owned(), else_: else_.to_owned() }
+fn check(what: &str, should: &str, otherwise: &str) -> Check {
+    Check { what: what.to_owned(), should: should.to_owned(), otherwise: otherwise.to_owned() }
 }
 
 /// Width, depth and height, with the tolerance of the process.
@@ -74,11 +74,11 @@ fn sizes(record: &Record) -> Vec<Check> {
             numbers::millimetres(&[length]),
             numbers::millimetres(&[tolerance])
         ),
-        else_: String::new(),
+        otherwise: String::new(),
     };
     let mut lines: Vec<Check> =
         ["Width, left to right", "Depth, front to back", "Height"].into_iter().zip(size).map(line).collect();
-    lines[0].else_ = "Measure over the outermost cubes, with callipers and no force. All three off by the same share: it was \
+    lines[0].otherwise = "Measure over the outermost cubes, with callipers and no force. All three off by the same share: it was \
                       scaled. One alone: it shrank or warped."
         .to_owned();
     lines
@@ -104,7 +104,7 @@ fn weight(record: &Record) -> Option<Check> {
     Some(Check {
         what: "Weight".to_owned(),
         should: format!("{} ± {} % ({} to {}), unsealed and dry", show(grams), WEIGHT_OFF, show(grams - off), show(grams + off)),
-        else_: means,
+        otherwise: means,
     })
 }
 
@@ -126,7 +126,7 @@ fn openings(record: &Record) -> Vec<Check> {
                 numbers::millimetres(&[width]),
                 numbers::millimetres(&[record.process.tolerance.value.mm()])
             ),
-            else_: "Shine a lamp in. A stand that was drawn for this opening will not fit a narrower one.".to_owned(),
+            otherwise: "Shine a lamp in. A stand that was drawn for this opening will not fit a narrower one.".to_owned(),
         })
     };
     grid.rows.iter().filter_map(line).collect()

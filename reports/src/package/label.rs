@@ -212,7 +212,7 @@ fn wrapped(text: &str, room: usize, most: usize) -> Vec<String> {
             let gap = usize::from(line > 0);
             let last = lines.len() - 1;
             if line + gap + width(word) <= room {
-                lines[last] += &[" "; 1][..gap].concat();
+                lines[last] += if gap > 0 { " " } else { "" };
                 lines[last] += word;
                 break;
             }

@@ -64,7 +64,7 @@ pub(super) struct Packing {
     /// The least that is weak of a piece without weak places.
     pub(super) thinnest: Option<String>,
     /// The box, in words.
-    pub(super) box_: Option<String>,
+    pub(super) parcel: Option<String>,
 }
 
 impl Packing {
@@ -85,7 +85,7 @@ impl Packing {
             more,
             marked,
             thinnest: super::value(record, "thinnest wall").or_else(|| super::value(record, "thinnest part")),
-            box_: size(record).map(|size| numbers::millimetres(&size.map(|edge| (edge + 2.0 * PADDING).ceil()))),
+            parcel: size(record).map(|size| numbers::millimetres(&size.map(|edge| (edge + 2.0 * PADDING).ceil()))),
         }
     }
 
