@@ -62,7 +62,8 @@ pub(super) struct Loss {
 impl Inks {
     pub(super) fn of_paint(paint: &Paint, asked: Option<u32>) -> Self {
         let used = Used::of(paint);
-        let most = asked.unwrap_or(if used.colours.len() > MOST_COLOURS as usize { USUAL_COLOURS } else { MOST_COLOURS });
+        let most =
+            asked.unwrap_or(if used.colours.len() > MOST_COLOURS as usize { USUAL_COLOURS } else { MOST_COLOURS });
         let most = most as usize;
         let (chosen, loss) = if used.colours.len() > most { used.grouped(most) } else { (used.own(), None) };
         // In the order in which they are met, by the colours' own order.
@@ -84,6 +85,11 @@ impl Inks {
     /// The place in `all` of one of the paint's colours.
     pub(super) fn of(&self, ink: u32) -> u16 {
         self.of[ink as usize]
+    }
+
+    /// Letters of the longest code.
+    pub(super) fn longest(&self) -> usize {
+        self.all.iter().map(|ink| ink.letter.len()).max().unwrap_or(0)
     }
 
     /// Black or white, whichever stands out more from a colour.
@@ -164,9 +170,10 @@ struct Chosen {
 impl Chosen {
     fn nearest(labs: &[Lab], weights: &[f64], medoids: Vec<usize>) -> Self {
         let nearest = |&colour: &Lab| {
-            medoids.iter().map(|&m| (difference(colour, labs[m]), m)).fold((f64::INFINITY, 0), |best, next| {
-                if next.0 < best.0 { next } else { best }
-            })
+            medoids
+                .iter()
+                .map(|&m| (difference(colour, labs[m]), m))
+                .fold((f64::INFINITY, 0), |best, next| if next.0 < best.0 { next } else { best })
         };
         let found: Vec<(f64, usize)> = labs.par_iter().map(nearest).collect();
         let total: f64 = weights.iter().sum();

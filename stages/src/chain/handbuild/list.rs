@@ -44,7 +44,8 @@ impl Kind {
     pub(super) fn of(shows: impl Fn(Side) -> bool) -> Self {
         let sides = Side::ALL.into_iter().filter(|&side| shows(side)).count();
         // Pairs of opposite sides of which both show.
-        let pairs = [Side::Right, Side::Back, Side::Top].into_iter().filter(|&s| shows(s) && shows(s.opposite())).count();
+        let pairs =
+            [Side::Right, Side::Back, Side::Top].into_iter().filter(|&s| shows(s) && shows(s.opposite())).count();
         match (sides, pairs) {
             (0, _) => Self::None,
             (1, _) => Self::One,
@@ -146,7 +147,10 @@ impl List {
             joints,
             glue: if built { joints as f64 * edge * edge * settings.glue.mm() / 1000.0 } else { 0.0 },
             hours: [building_s / 3600.0, painting_s / 3600.0],
-            weight: settings.density.filter(|_| built).map(|density| cubes as f64 * edge * edge * edge / 1000.0 * density),
+            weight: settings
+                .density
+                .filter(|_| built)
+                .map(|density| cubes as f64 * edge * edge * edge / 1000.0 * density),
         }
     }
 
@@ -177,7 +181,13 @@ impl List {
         for (ink, paint) in inks.all.iter().zip(&self.paint) {
             let sides: Vec<String> = ink.faces.0.iter().map(ToString::to_string).collect();
             let (area, total) = (self.area(ink.total()), ink.total());
-            write!(out, "faces by colour,,{},{},{},{total},{area:.2},{paint:.2}\r\n", ink.letter, ink.colour, sides.join(","))?;
+            write!(
+                out,
+                "faces by colour,,{},{},{},{total},{area:.2},{paint:.2}\r\n",
+                ink.letter,
+                ink.colour,
+                sides.join(",")
+            )?;
         }
         Ok(())
     }
@@ -193,4 +203,3 @@ fn millilitres(faces: usize, edge: f64, settings: &Settings) -> f64 {
     let square_metres = faces as f64 * edge * edge / 1e6;
     square_metres / settings.spread * 1000.0 * f64::from(settings.coats) * (1.0 + settings.waste / 100.0)
 }
-

@@ -74,7 +74,8 @@ fn codes(outcome: &Outcome) -> Vec<&str> {
 fn building(cells: &Cells, void: Option<&Void>, hidden: Hidden) -> (Building, Inks) {
     let paint = plain(cells, void);
     let inks = Inks::of_paint(&paint, None);
-    (Building::of(cells, void, &paint, &inks, hidden).unwrap(), inks)
+    let settings = Settings { hidden, ..Settings::default() };
+    (Building::of(cells, void, &paint, &inks, &settings).unwrap(), inks)
 }
 
 /// The sheets of all layers.
@@ -88,7 +89,9 @@ fn squares(sheet: &Drawing, size: f64, colour: Srgb) -> usize {
     let of_mark = |mark: &Mark| match &mark.shape {
         Shape::Lines(lines) if mark.fill == Some(colour) => lines
             .iter()
-            .filter(|line| line.points.len() == 4 && (line.points[2] - line.points[0] - DVec2::splat(size)).length() < 1e-9)
+            .filter(|line| {
+                line.points.len() == 4 && (line.points[2] - line.points[0] - DVec2::splat(size)).length() < 1e-9
+            })
             .count(),
         _ => 0,
     };
@@ -198,7 +201,9 @@ fn a_shaft_stays_open_and_its_walls_are_kept() {
     let void = Void {
         shafts: Cells::from_fn(*cells.grid(), within),
         openings: vec![Opening { side: Side::Bottom, low: DVec3::new(4.0, 4.0, 0.0), high: DVec3::new(5.0, 5.0, 3.0) }],
-        cavity: Cells::from_fn(cells.grid().refined(1), |c| c.cmpge(IVec3::splat(3)).all() && c.cmplt(IVec3::splat(6)).all()),
+        cavity: Cells::from_fn(cells.grid().refined(1), |c| {
+            c.cmpge(IVec3::splat(3)).all() && c.cmplt(IVec3::splat(6)).all()
+        }),
         per_cell: 1,
         moved: BTreeMap::new(),
         wall: 3.0,
@@ -212,7 +217,8 @@ fn a_shaft_stays_open_and_its_walls_are_kept() {
     // The mouth takes one face away.
     assert_eq!(list.faces, 6 * 81 - 1);
 
-    let piece = Workpiece::default().with_cells(cells.clone()).with_void(void.clone()).with_paint(plain(&cells, Some(&void)));
+    let piece =
+        Workpiece::default().with_cells(cells.clone()).with_void(void.clone()).with_paint(plain(&cells, Some(&void)));
     let (outcome, files) = made(piece, json!({})).unwrap();
     assert!(codes(&outcome).contains(&"shaft-stays-open"));
     // Three rings on the lowest three layers' sheets, and the key's on the first page.
@@ -233,6 +239,14 @@ fn what_hangs_from_above_is_found() {
     let (outcome, _) = made(painted(&cells), json!({})).unwrap();
     let finding = outcome.findings.iter().find(|finding| finding.code == "hangs-from-above").unwrap();
     assert_eq!(finding.places[0].cell, Some([3, 0, 2]));
+}
+
+#[test]
+fn a_print_to_paint_is_in_one_piece_and_has_no_cubes_to_buy() {
+    let (outcome, files) =
+        made(painted(&listed(&[[0, 0, 0], [0, 0, 1], [1, 0, 1]])), json!({ "way": "paint" })).unwrap();
+    assert_eq!((whole(&outcome, "cubes to buy"), whole(&outcome, "cubes that hang from above")), (0, 0));
+    assert!(files["handbuild-001.svg"].contains("to paint by hand on a single-colour print"));
 }
 
 #[test]
@@ -262,9 +276,15 @@ fn ramp(levels: i32) -> Workpiece {
 #[test]
 fn many_colours_are_put_together_and_that_is_told() {
     let (outcome, _) = made(ramp(60), json!({})).unwrap();
-    assert_eq!((whole(&outcome, "colours to paint with"), codes(&outcome).contains(&"colours-put-together")), (60, false));
+    assert_eq!(
+        (whole(&outcome, "colours to paint with"), codes(&outcome).contains(&"colours-put-together")),
+        (60, false)
+    );
     let (outcome, _) = made(ramp(61), json!({})).unwrap();
-    assert_eq!((whole(&outcome, "colours to paint with"), codes(&outcome).contains(&"colours-put-together")), (12, true));
+    assert_eq!(
+        (whole(&outcome, "colours to paint with"), codes(&outcome).contains(&"colours-put-together")),
+        (12, true)
+    );
     let mut last = f64::INFINITY;
     for most in [1, 2, 4, 8, 16, 32] {
         let (outcome, _) = made(ramp(128), json!({ "colours": most })).unwrap();
@@ -298,7 +318,7 @@ fn far_apart_colours_are_not_put_together() {
 
 #[test]
 fn a_layer_is_cut_into_the_fewest_sheets() {
-    let cut = |x, y, settings: &Settings| Cut::of(IVec3::new(x, y, 1), settings);
+    let cut = |x, y, settings: &Settings| Cut::of(IVec3::new(x, y, 1), settings, 1);
     // 176 × 210 mm hold 35 × 42 squares of 5 mm.
     let usual = Settings::default();
     assert_eq!(cut(35, 42, &usual).tiles, [1, 1]);
@@ -307,6 +327,9 @@ fn a_layer_is_cut_into_the_fewest_sheets() {
     // A small piece is drawn large, and tiles are of one size.
     assert_eq!(cut(5, 5, &usual), Cut { square: 12.0, tiles: [1, 1], across: [5, 5] });
     assert_eq!(cut(52, 40, &usual), Cut { square: 5.25, tiles: [2, 1], across: [26, 40] });
+    // With two letters in a field, 27 × 32 squares of 6.5 mm.
+    assert_eq!(Cut::of(IVec3::new(27, 32, 1), &usual, 2).tiles, [1, 1]);
+    assert_eq!(Cut::of(IVec3::new(28, 32, 1), &usual, 2).tiles, [2, 1]);
     let large = Settings { square: Some(Length::from_mm(20.0)), ..Settings::default() };
     assert_eq!(cut(10, 10, &large).tiles, [2, 1]);
 }
@@ -318,7 +341,7 @@ fn sheets_fit_both_papers() {
         assert!(width >= WIDTH + 20.0 - 1e-9 && height >= HEIGHT + 20.0 - 1e-9, "{paper:?}");
     }
     let (building, inks) = building(&lattice_shell(30, -1), None, Hidden::Keep);
-    let cut = Cut::of(building.counts, &Settings::default());
+    let cut = Cut::of(building.counts, &Settings::default(), 1);
     let all = sheets(&building, &inks, &cut);
     assert!(all.len() > 61);
     for point in all.iter().flat_map(|sheet| &sheet.marks).flat_map(|mark| match &mark.shape {
@@ -326,7 +349,10 @@ fn sheets_fit_both_papers() {
         Shape::Circle { centre, radius } => vec![centre - radius, centre + radius],
         Shape::Words { at, .. } => vec![*at],
     }) {
-        assert!(point.cmpge(DVec2::splat(-1e-9)).all() && point.cmple(DVec2::new(WIDTH, HEIGHT) + 1e-9).all(), "{point}");
+        assert!(
+            point.cmpge(DVec2::splat(-1e-9)).all() && point.cmple(DVec2::new(WIDTH, HEIGHT) + 1e-9).all(),
+            "{point}"
+        );
     }
 }
 
@@ -411,7 +437,7 @@ proptest! {
         prop_assume!(cells.count() > 0);
         let hidden = if leave_out { Hidden::LeaveOut } else { Hidden::Keep };
         let (building, inks) = building(&cells, None, hidden);
-        let cut = Cut::of(building.counts, &Settings::default());
+        let cut = Cut::of(building.counts, &Settings::default(), 1);
         let sheets = sheets(&building, &inks, &cut);
         let drawn = |colour| sheets.iter().map(|sheet| squares(sheet, cut.square, colour)).sum::<usize>();
         let faces = outside_faces(&cells, None);
