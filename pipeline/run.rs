@@ -53,6 +53,8 @@ pub struct Published {
     pub order: Option<PathBuf>,
     /// The summary page, if it could be drawn.
     pub summary: Option<PathBuf>,
+    /// The package of the order in one file, where the run has one.
+    pub package: Option<PathBuf>,
     /// What comparing sizes of the cell came to, in words.
     pub advice: Vec<String>,
     /// The price of one copy, as it is said, where the chain has one.

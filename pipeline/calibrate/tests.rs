@@ -63,6 +63,7 @@ fn record(stage: &str) -> Record {
         process,
         inputs: vec![],
         advice: None,
+        package: None,
         stages: vec![StageRecord {
             name: stage.to_owned(),
             version: 1,

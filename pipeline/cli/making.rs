@@ -383,6 +383,7 @@ fn published_json(published: Option<&Published>) -> Value {
         "verdict": published.map(|published| published.verdict),
         "summary": published.and_then(|published| published.summary.as_deref().map(text)),
         "order": published.and_then(|published| published.order.as_deref().map(text)),
+        "package": published.and_then(|published| published.package.as_deref().map(text)),
     })
 }
 
@@ -409,7 +410,8 @@ fn result_in_words(published: &Published) -> String {
     for sentence in &published.advice {
         words += &harmless(&format!("  advice   {sentence}\n"));
     }
-    for (name, path) in [("order", &published.order), ("summary", &published.summary)] {
+    let files = [("order", &published.order), ("package", &published.package), ("summary", &published.summary)];
+    for (name, path) in files {
         if let Some(path) = path {
             words += &format!("  {name:8} {}\n", path.display());
         }

@@ -8,7 +8,7 @@ use std::{env, fs};
 use serde::{Deserialize, Serialize};
 use turnhue_reports::record::Verdict;
 
-use super::values::{Day, PlainName};
+use super::values::{Day, FileName, PlainName};
 use crate::digest::Digest;
 
 /// What happened.
@@ -64,7 +64,7 @@ impl Deed {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sealed {
     /// Its name in the folder.
-    pub name: PlainName,
+    pub name: FileName,
     /// Its size in bytes.
     pub bytes: u64,
     /// Its digest.
@@ -267,7 +267,7 @@ pub struct Redrawn {
     pub run: PlainName,
     /// The program that drew them.
     pub tool: Build,
-    /// The pages; every other file of the run stays as it was.
+    /// The pages; every other file of the run stays as it was. Of a folder within the run's, of which a file is named here, all.
     pub files: Vec<Sealed>,
 }
 

@@ -10,6 +10,7 @@ use turnhue_stages::findings::{Fact, Finding, Severity};
 use turnhue_stages::process::Process;
 
 use crate::advice::Advice;
+use crate::package::PackageRequest;
 
 /// The version of the record's form. Raised when a field changes its meaning; a reader takes its own version and older.
 ///
@@ -58,6 +59,9 @@ pub struct Record {
     /// have none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub advice: Option<Advice>,
+    /// What the job tells for the sheets of the order. Records from before there were such sheets have nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub package: Option<PackageRequest>,
 }
 
 /// What the piece comes to.

@@ -43,7 +43,7 @@ fn settings(stage: &str) -> Value {
         "scale" => json!({ "height": "60 mm" }),
         "voxelise" => json!({ "cell": "3 mm" }),
         "foot" => json!({ "cells": 2, "width": "18 mm" }),
-        "repair" | "coupon" | "validate" | "handbuild" => json!({}),
+        "repair" | "coupon" | "validate" | "stand" | "handbuild" => json!({}),
         "proof" => json!({ "pixels": 64, "film": 64 }),
         "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
         "colour" => json!({

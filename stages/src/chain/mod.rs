@@ -1,5 +1,6 @@
 //! The stages that ship, one file or folder each.
 
+pub(crate) mod assembly;
 pub mod colour;
 pub mod coupon;
 pub mod estimate;
@@ -10,5 +11,6 @@ mod likeness;
 pub mod proof;
 pub mod repair;
 pub mod scale;
+pub mod stand;
 pub mod validate;
 pub mod voxelise;

@@ -23,10 +23,12 @@ mod outward;
 pub mod reach;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod section;
 pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 pub mod stability;
+pub mod stacked;
 mod surface;
 pub mod winding;
 
