@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use glam::IVec3;
 
 use super::inks::Inks;
-use super::settings::Hidden;
+use super::settings::{Hidden, Settings, Way};
 use crate::paint::Paint;
 use crate::solid::{Cells, Components, Grid, Neighbours, flood_from_outside};
 use crate::void::Void;
@@ -42,11 +42,17 @@ pub(super) struct Building {
 
 impl Building {
     /// `None` if there is no cube.
-    pub(super) fn of(cells: &Cells, void: Option<&Void>, paint: &Paint, inks: &Inks, hidden: Hidden) -> Option<Self> {
+    pub(super) fn of(
+        cells: &Cells,
+        void: Option<&Void>,
+        paint: &Paint,
+        inks: &Inks,
+        settings: &Settings,
+    ) -> Option<Self> {
         let [low, high] = cells.extent()?;
         let shafts = void.map_or_else(|| Cells::empty(*cells.grid()), |void| void.shafts.clone());
         let solid = cells.minus(&shafts);
-        let built = match hidden {
+        let built = match settings.hidden {
             Hidden::Keep => solid.clone(),
             Hidden::LeaveOut => held_together(&solid, shell(&solid, &shafts)),
         };
@@ -56,7 +62,11 @@ impl Building {
             shown.entry([z, y, x]).or_default()[face.side] = Some(inks.of(ink));
         }
         let left_out = solid.minus(&built);
-        let hanging = hanging(&built, low.z);
+        // A print that is painted is in one piece already.
+        let hanging = match settings.way {
+            Way::Cubes => hanging(&built, low.z),
+            Way::Paint => Cells::empty(*cells.grid()),
+        };
         Some(Self { low, counts: high - low + 1, built, left_out, shafts, hanging, shown })
     }
 

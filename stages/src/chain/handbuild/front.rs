@@ -34,7 +34,7 @@ impl Pictures {
 }
 
 /// Room for the pictures, for each a column, in mm.
-const PICTURE: DVec2 = DVec2::new(92.0, 92.0);
+const PICTURE: DVec2 = DVec2::new(92.0, 80.0);
 
 /// The pages, the pictures left blank where there are none: as many either way.
 pub(super) fn pages(content: &Content<'_>, pictures: Option<&Pictures>) -> Vec<Drawing> {
@@ -44,7 +44,10 @@ pub(super) fn pages(content: &Content<'_>, pictures: Option<&Pictures>) -> Vec<D
     key(&mut flow, content);
     at_a_glance(&mut flow, content);
     care(&mut flow, content);
-    flow.turn();
+    // Page 1 is an overview; what follows it may begin below what it had no room for.
+    if flow.pages.len() == 1 {
+        flow.turn();
+    }
     colours(&mut flow, content);
     cubes(&mut flow, content);
     how(&mut flow, content);
@@ -277,7 +280,7 @@ fn colours(flow: &mut Flow, content: &Content<'_>) {
         swatch(flow.page(), DVec2::new(0.0, y - 0.8), 4.2, &ink.letter, ink.colour);
         let mut texts = vec![ink.colour.to_string()];
         texts.extend(ink.faces.0.iter().map(ToString::to_string));
-        texts.extend([ink.total().to_string(), format!("{:.1}", list.area(ink.total())), format!("{paint:.1}")]);
+        texts.extend([ink.total().to_string(), format!("{:.1}", list.area(ink.total())), millilitres(*paint)]);
         COLOUR_COLUMNS.row(flow.page(), y, 2.2, BLACK, &texts);
     }
     flow.room(6.0);
@@ -285,11 +288,16 @@ fn colours(flow: &mut Flow, content: &Content<'_>) {
     let mut texts = vec!["all".to_owned()];
     texts.extend(Side::ALL.map(|side| inks.all.iter().map(|ink: &Ink| ink.faces[side]).sum::<usize>().to_string()));
     let paint: f64 = list.paint.iter().sum();
-    texts.extend([list.faces.to_string(), format!("{:.1}", list.area(list.faces)), format!("{paint:.1}")]);
+    texts.extend([list.faces.to_string(), format!("{:.1}", list.area(list.faces)), millilitres(paint)]);
     let y = flow.y;
     flow.page().line(Layer::Note, Stroke::new(0.2, BLACK), [DVec2::new(0.0, y + 4.0), DVec2::new(WIDTH, y + 4.0)]);
     COLOUR_COLUMNS.row(flow.page(), y, 2.2, BLACK, &texts);
     flow.y -= 2.0;
+}
+
+/// Millilitres to a tenth, or to a hundredth where there are few.
+fn millilitres(ml: f64) -> String {
+    if ml < 1.0 { format!("{ml:.2}") } else { format!("{ml:.1}") }
 }
 
 /// As many patterns of cubes as are listed on paper; the table has all. A piece with a colour a side has 63 at most.
@@ -326,6 +334,9 @@ fn cubes(flow: &mut Flow, content: &Content<'_>) {
         .map(|kind| format!("{}: {}", kind.words(), list.kinds[kind as usize]))
         .collect();
     flow.paragraph("", &format!("By what shows: {}.", kinds.join("; ")));
+    if !building {
+        return;
+    }
     let told = if list.patterns.len() > MOST_PATTERNS {
         format!("The {MOST_PATTERNS} commonest of {} cubes by the colours of their sides", list.patterns.len())
     } else {
@@ -364,8 +375,8 @@ fn how(flow: &mut Flow, content: &Content<'_>) {
     match settings.way {
         Way::Cubes => {
             steps.push(
-                "Measure ten of the cubes in a row: if they are not ten times as long as one should be, set `handbuild.cube` to a tenth \
-                 of that, and print again."
+                "Measure ten of the cubes in a row: if they are not ten times as long as one should be, the layers come \
+                 out at other heights: ask for sheets with a tenth of that length (`handbuild.cube`)."
                     .into(),
             );
             steps.push(

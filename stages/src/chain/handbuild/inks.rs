@@ -87,6 +87,11 @@ impl Inks {
         self.of[ink as usize]
     }
 
+    /// Letters of the longest code.
+    pub(super) fn longest(&self) -> usize {
+        self.all.iter().map(|ink| ink.letter.len()).max().unwrap_or(0)
+    }
+
     /// Black or white, whichever stands out more from a colour.
     pub(super) fn over(colour: Srgb) -> Srgb {
         let [r, g, b] = linear(colour);

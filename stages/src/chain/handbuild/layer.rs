@@ -3,7 +3,7 @@
 //! A cube is a square of nine fields, as seen from above with the front at the lower edge: the middle is its top, the fields at
 //! the edges its sides, and the one in the lower right corner its bottom. A field whose side shows has the colour and its letter.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use glam::{DVec2, IVec3};
 
@@ -61,7 +61,7 @@ impl<'a> Sheets<'a> {
         self.cubes(&mut sheet, tile);
         numbers(&mut sheet, tile, self.building.low);
         self.head(&mut sheet, tile, layer);
-        self.foot(&mut sheet, page);
+        self.foot(&mut sheet, tile, page);
         sheet
     }
 
@@ -175,15 +175,23 @@ impl<'a> Sheets<'a> {
         say(sheet, at, 1.7, Anchor::Middle, GREY, "this sheet, from above");
     }
 
-    /// The letters' colours, and the page's number.
-    fn foot(&self, sheet: &mut Drawing, page: usize) {
+    /// The letters' colours, and the page's number. Where the piece has more colours than there is room for, those that
+    /// occur here.
+    fn foot(&self, sheet: &mut Drawing, tile: &Tile, page: usize) {
         number_page(sheet, page, self.pages);
-        if self.inks.all.len() > LEGEND {
+        let here = || {
+            let inks = tile.cells().filter_map(|cell| self.building.shown(cell)).flat_map(|shown| shown.0);
+            inks.flatten().collect::<BTreeSet<u16>>()
+        };
+        let all: BTreeSet<u16> =
+            if self.inks.all.len() > LEGEND { here() } else { (0..self.inks.all.len() as u16).collect() };
+        if all.len() > LEGEND {
             say(sheet, DVec2::ZERO, 2.0, Anchor::Start, BLACK, "The letters' colours are listed on the first pages.");
             return;
         }
-        for (n, ink) in self.inks.all.iter().enumerate() {
-            let at = DVec2::new(27.0 * (n % 6) as f64, if n < 6 && self.inks.all.len() > 6 { 4.6 } else { 0.0 });
+        let rows = all.len().div_ceil(A_ROW);
+        for (n, ink) in all.into_iter().map(|ink| &self.inks.all[usize::from(ink)]).enumerate() {
+            let at = DVec2::new(27.0 * (n % A_ROW) as f64, 4.2 * (rows - 1 - n / A_ROW) as f64);
             swatch(sheet, at, 3.4, &ink.letter, ink.colour);
             let code = at + DVec2::new(4.4, 0.7);
             say(sheet, code, 2.0, Anchor::Start, BLACK, ink.colour.to_string());
@@ -191,8 +199,9 @@ impl<'a> Sheets<'a> {
     }
 }
 
-/// As many colours as the foot of a sheet has room for.
-const LEGEND: usize = 12;
+/// As many colours as the foot of a sheet has room for, and as one row of it has.
+const LEGEND: usize = 18;
+const A_ROW: usize = 6;
 
 /// Writes the page's number at its foot.
 pub(super) fn number_page(sheet: &mut Drawing, page: usize, pages: usize) {

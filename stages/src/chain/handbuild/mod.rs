@@ -75,7 +75,7 @@ impl Stage for Handbuild {
         few_enough(cells.count(), cells.grid().cell)?;
         let inks = Inks::of_paint(paint, settings.colours);
         shop.go_on()?;
-        let building = Building::of(cells, piece.void(), paint, &inks, settings.hidden).expect("there are cubes");
+        let building = Building::of(cells, piece.void(), paint, &inks, settings).expect("there are cubes");
         let edge = settings.cube.map_or(cells.grid().cell, Length::mm);
         let list = List::of(&building, &inks, edge, settings);
         let plan = Plan::of(&building, &inks, &list, settings, shop)?;
@@ -109,7 +109,7 @@ struct Plan {
 
 impl Plan {
     fn of(building: &Building, inks: &Inks, list: &List, settings: &Settings, shop: &Shop<'_>) -> Result<Self, Misfit> {
-        let cut = Cut::of(building.counts, settings);
+        let cut = Cut::of(building.counts, settings, inks.longest());
         let tiles = sheet::tiles(building, &cut);
         let first =
             front::pages(&front::Content { building, inks, list, settings, title: &title(shop), cut: &cut }, None)
@@ -158,15 +158,19 @@ fn write(
         shop.go_on()?;
         let what = format!("the piece layer by layer, to make by hand: {pages} pages of {}", front::paper(paper));
         let on_paper: Vec<Drawing> = sheets.iter().map(|sheet| sheet::on_paper(sheet, paper)).collect();
-        shop.artefact(&format!("handbuild-{}.pdf", paper.word()), &what, |out| pdf::write(&on_paper, &title, out))?;
+        // A chain may have sheets to build and sheets to paint.
+        let name = shop.free_name(&format!("handbuild-{}.pdf", paper.word()));
+        shop.artefact(&name, &what, |out| pdf::write(&on_paper, &title, out))?;
     }
-    shop.artefact("handbuild-list.csv", "what to buy and to paint, as a table", |out| list.write(inks, out))?;
+    let name = shop.free_name("handbuild-list.csv");
+    shop.artefact(&name, "what to buy and to paint, as a table", |out| list.write(inks, out))?;
     if settings.svg {
         let digits = pages.to_string().len().max(3);
         for (n, sheet) in sheets.iter().enumerate() {
             shop.go_on()?;
             let what = format!("page {} of the piece layer by layer", n + 1);
-            shop.artefact(&format!("handbuild-{:0digits$}.svg", n + 1), &what, |out| svg::write(sheet, out))?;
+            let name = shop.free_name(&format!("handbuild-{:0digits$}.svg", n + 1));
+            shop.artefact(&name, &what, |out| svg::write(sheet, out))?;
         }
     }
     Ok(())

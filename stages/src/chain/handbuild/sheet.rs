@@ -19,7 +19,9 @@ pub(super) const HEIGHT: f64 = 259.0;
 /// The field in which cubes are drawn: its lower left corner and its size. The rest is for words and numbers.
 const FIELD: [DVec2; 2] = [DVec2::new(7.0, 21.0), DVec2::new(176.0, 210.0)];
 
-/// The largest square that is chosen where none is asked for, and the step in which squares are tried, in mm.
+/// The least square that is chosen where none is asked for, by how many letters a colour has, the largest, and the step in
+/// which squares are tried, in mm: capitals are then 1.1 mm high at least.
+const USUAL_LEAST: [f64; 2] = [SQUARES[0], 6.5];
 const USUAL_MOST: f64 = 12.0;
 const STEP: f64 = 0.25;
 
@@ -39,14 +41,14 @@ pub(super) struct Cut {
 
 impl Cut {
     /// The fewest tiles, and then the largest squares; or the squares that are asked for.
-    pub(super) fn of(counts: IVec3, settings: &Settings) -> Self {
+    pub(super) fn of(counts: IVec3, settings: &Settings, letters: usize) -> Self {
         if let Some(square) = settings.square {
             return Self::with(counts, square.mm());
         }
-        let steps = ((USUAL_MOST - SQUARES[0]) / STEP) as i32;
-        let cuts = (0..=steps).map(|step| Self::with(counts, SQUARES[0] + STEP * f64::from(step)));
-        let best = cuts.reduce(|best, next| if next.count() <= best.count() { next } else { best });
-        best.unwrap_or_else(|| Self::with(counts, SQUARES[0]))
+        let least = USUAL_LEAST[usize::from(letters > 1)];
+        let steps = ((USUAL_MOST - least) / STEP) as i32;
+        let cuts = (1..=steps).map(|step| Self::with(counts, least + STEP * f64::from(step)));
+        cuts.fold(Self::with(counts, least), |best, next| if next.count() <= best.count() { next } else { best })
     }
 
     fn with(counts: IVec3, square: f64) -> Self {

@@ -74,7 +74,8 @@ fn codes(outcome: &Outcome) -> Vec<&str> {
 fn building(cells: &Cells, void: Option<&Void>, hidden: Hidden) -> (Building, Inks) {
     let paint = plain(cells, void);
     let inks = Inks::of_paint(&paint, None);
-    (Building::of(cells, void, &paint, &inks, hidden).unwrap(), inks)
+    let settings = Settings { hidden, ..Settings::default() };
+    (Building::of(cells, void, &paint, &inks, &settings).unwrap(), inks)
 }
 
 /// The sheets of all layers.
@@ -241,6 +242,14 @@ fn what_hangs_from_above_is_found() {
 }
 
 #[test]
+fn a_print_to_paint_is_in_one_piece_and_has_no_cubes_to_buy() {
+    let (outcome, files) =
+        made(painted(&listed(&[[0, 0, 0], [0, 0, 1], [1, 0, 1]])), json!({ "way": "paint" })).unwrap();
+    assert_eq!((whole(&outcome, "cubes to buy"), whole(&outcome, "cubes that hang from above")), (0, 0));
+    assert!(files["handbuild-001.svg"].contains("to paint by hand on a single-colour print"));
+}
+
+#[test]
 fn loose_parts_are_told() {
     let (outcome, _) = made(painted(&listed(&[[0, 0, 0], [1, 1, 0]])), json!({})).unwrap();
     assert!(codes(&outcome).contains(&"loose-by-hand"));
@@ -309,7 +318,7 @@ fn far_apart_colours_are_not_put_together() {
 
 #[test]
 fn a_layer_is_cut_into_the_fewest_sheets() {
-    let cut = |x, y, settings: &Settings| Cut::of(IVec3::new(x, y, 1), settings);
+    let cut = |x, y, settings: &Settings| Cut::of(IVec3::new(x, y, 1), settings, 1);
     // 176 × 210 mm hold 35 × 42 squares of 5 mm.
     let usual = Settings::default();
     assert_eq!(cut(35, 42, &usual).tiles, [1, 1]);
@@ -318,6 +327,9 @@ fn a_layer_is_cut_into_the_fewest_sheets() {
     // A small piece is drawn large, and tiles are of one size.
     assert_eq!(cut(5, 5, &usual), Cut { square: 12.0, tiles: [1, 1], across: [5, 5] });
     assert_eq!(cut(52, 40, &usual), Cut { square: 5.25, tiles: [2, 1], across: [26, 40] });
+    // With two letters in a field, 27 × 32 squares of 6.5 mm.
+    assert_eq!(Cut::of(IVec3::new(27, 32, 1), &usual, 2).tiles, [1, 1]);
+    assert_eq!(Cut::of(IVec3::new(28, 32, 1), &usual, 2).tiles, [2, 1]);
     let large = Settings { square: Some(Length::from_mm(20.0)), ..Settings::default() };
     assert_eq!(cut(10, 10, &large).tiles, [2, 1]);
 }
@@ -329,7 +341,7 @@ fn sheets_fit_both_papers() {
         assert!(width >= WIDTH + 20.0 - 1e-9 && height >= HEIGHT + 20.0 - 1e-9, "{paper:?}");
     }
     let (building, inks) = building(&lattice_shell(30, -1), None, Hidden::Keep);
-    let cut = Cut::of(building.counts, &Settings::default());
+    let cut = Cut::of(building.counts, &Settings::default(), 1);
     let all = sheets(&building, &inks, &cut);
     assert!(all.len() > 61);
     for point in all.iter().flat_map(|sheet| &sheet.marks).flat_map(|mark| match &mark.shape {
@@ -425,7 +437,7 @@ proptest! {
         prop_assume!(cells.count() > 0);
         let hidden = if leave_out { Hidden::LeaveOut } else { Hidden::Keep };
         let (building, inks) = building(&cells, None, hidden);
-        let cut = Cut::of(building.counts, &Settings::default());
+        let cut = Cut::of(building.counts, &Settings::default(), 1);
         let sheets = sheets(&building, &inks, &cut);
         let drawn = |colour| sheets.iter().map(|sheet| squares(sheet, cut.square, colour)).sum::<usize>();
         let faces = outside_faces(&cells, None);

@@ -29,7 +29,7 @@ pub(super) fn say(
     let findings = [
         many_colours(inks),
         loose(building),
-        hangs(building, settings),
+        hangs(building),
         shaft(list),
         small(list, settings),
         long(list, settings),
@@ -110,9 +110,9 @@ fn loose(building: &Building) -> Option<Finding> {
     })
 }
 
-fn hangs(building: &Building, settings: &Settings) -> Option<Finding> {
+fn hangs(building: &Building) -> Option<Finding> {
     let count = building.hanging.count();
-    (settings.way == Way::Cubes && count > 0).then(|| {
+    (count > 0).then(|| {
         Finding::note(
             "hangs-from-above",
             format!("{count} cubes hang from the layers above them: when their layer is built, nothing carries them"),
