@@ -9,5 +9,6 @@ mod likeness;
 pub mod proof;
 pub mod repair;
 pub mod scale;
+pub mod split;
 pub mod validate;
 pub mod voxelise;
