@@ -34,6 +34,8 @@ pub(crate) fn record_of(
 ) -> Record {
     let stages = steps.iter().zip(kept).map(|(step, kept)| stage_record(step, kept)).collect();
     let inputs = plan.inputs().iter().filter(|input| input.role != Role::Job).map(|input| input.file.clone());
+    let orders = kept.iter().rev().map(|entry| entry.orders().map(str::to_owned).collect::<Vec<_>>());
+    let orders = orders.into_iter().find(|orders| !orders.is_empty()).unwrap_or_default();
     let mut record = Record {
         form: FORM,
         commission: plan.job.commission.as_str().to_owned(),
@@ -41,7 +43,8 @@ pub(crate) fn record_of(
         title: plan.job.title.as_str().to_owned(),
         variant: plan.variant().map(variant_of),
         verdict: Verdict::NotValidated,
-        order: kept.iter().rev().find_map(|entry| entry.order().map(str::to_owned)),
+        order: orders.first().cloned(),
+        orders: if orders.len() > 1 { orders } else { Vec::new() },
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
         started: None,
         seconds: None,
@@ -153,6 +156,7 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         commission: record.commission.clone(),
         name: record.run.clone(),
         verdict: record.verdict,
+        orders: record.orders().map(|name| folder.join(name)).collect(),
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: (!taken && summary.is_file()).then_some(summary),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
