@@ -20,6 +20,7 @@ import nights
 import pictures
 import shapes
 import source
+import split
 import told
 import topology
 import walls
@@ -71,6 +72,8 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("split"):
+        split.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):
