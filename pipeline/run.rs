@@ -51,6 +51,8 @@ pub struct Published {
     pub verdict: Verdict,
     /// The file to order, where the chain makes one.
     pub order: Option<PathBuf>,
+    /// All files to order: one, or one for each part of the piece.
+    pub orders: Vec<PathBuf>,
     /// The summary page, if it could be drawn.
     pub summary: Option<PathBuf>,
     /// The package of the order in one file, where the run has one.

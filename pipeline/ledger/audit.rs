@@ -200,7 +200,9 @@ impl Named {
                 files.extend(all(&redrawn.files));
             }
             Deed::Night(night) => drop(self.nights.insert(night.night.clone(), all(&night.files))),
-            Deed::Order(order) => self.orders.push((order.run.clone(), order.file.name.clone(), expected(&order.file))),
+            Deed::Order(order) => {
+                self.orders.extend(order.files().map(|file| (order.run.clone(), file.name.clone(), expected(file))));
+            }
             Deed::FailedRun(_) | Deed::Choice(_) | Deed::Delivery(_) | Deed::Note(_) => {}
         }
         for input in entry.deed.inputs() {

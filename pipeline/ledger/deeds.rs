@@ -310,8 +310,11 @@ pub struct Choice {
 pub struct Order {
     /// The run whose file was ordered.
     pub run: PlainName,
-    /// The ordered file, as it was when the order was recorded.
+    /// The ordered file, as it was when the order was recorded; of several the first.
     pub file: Sealed,
+    /// The ordered files beside that one, where the piece comes in several parts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub more: Vec<Sealed>,
     /// The day.
     pub on: Day,
     /// Who prints it.
@@ -326,6 +329,13 @@ pub struct Order {
     /// Why it was ordered all the same, where something spoke against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub despite: Option<Despite>,
+}
+
+impl Order {
+    /// All ordered files.
+    pub fn files(&self) -> impl Iterator<Item = &Sealed> {
+        std::iter::once(&self.file).chain(&self.more)
+    }
 }
 
 /// An order against advice.

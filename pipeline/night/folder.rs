@@ -36,6 +36,8 @@ pub(crate) fn record_of(
 ) -> Record {
     let stages = steps.iter().zip(kept).map(|(step, kept)| stage_record(step, kept)).collect();
     let inputs = plan.inputs().iter().filter(|input| input.role != Role::Job).map(|input| input.file.clone());
+    let orders = kept.iter().rev().map(|entry| entry.orders().map(str::to_owned).collect::<Vec<_>>());
+    let orders = orders.into_iter().find(|orders| !orders.is_empty()).unwrap_or_default();
     let mut record = Record {
         form: FORM,
         commission: plan.job.commission.as_str().to_owned(),
@@ -43,7 +45,8 @@ pub(crate) fn record_of(
         title: plan.job.title.as_str().to_owned(),
         variant: plan.variant().map(variant_of),
         verdict: Verdict::NotValidated,
-        order: kept.iter().rev().find_map(|entry| entry.order().map(str::to_owned)),
+        order: orders.first().cloned(),
+        orders: if orders.len() > 1 { orders } else { Vec::new() },
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
         started: None,
         seconds: None,
@@ -161,6 +164,7 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         commission: record.commission.clone(),
         name: record.run.clone(),
         verdict: record.verdict,
+        orders: record.orders().map(|name| folder.join(name)).collect(),
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: (!taken && summary.is_file()).then_some(summary),
         package: package.is_file().then_some(package),
@@ -251,7 +255,8 @@ pub(super) fn files_there(folder: &Path, record: &Record) -> Result<Vec<File>, F
     let mut files: Vec<File> = artefacts(record).cloned().collect();
     let pages = [(RECORD, "the record"), (pages::PRINT_MODEL, "a page"), (pages::SUMMARY, "a page")];
     let pages = pages.map(|(name, what)| (name.to_owned(), what));
-    let packed = package::names_there(folder).map_err(|error| disk_failure("could not list the package of a run", &error))?;
+    let packed =
+        package::names_there(folder).map_err(|error| disk_failure("could not list the package of a run", &error))?;
     for (name, what) in pages.into_iter().chain(packed.into_iter().map(|name| (name, "of the package"))) {
         match fs::read(folder.join(&name)) {
             Ok(bytes) => files.push(File {

@@ -34,8 +34,11 @@ pub struct Record {
     pub variant: Option<Variant>,
     /// What the piece comes to.
     pub verdict: Verdict,
-    /// The file to order, by its name in the run folder, where the chain makes one.
+    /// The file to order, by its name in the run folder, where the chain makes one; of several the first.
     pub order: Option<String>,
+    /// All files to order, where the piece comes in several parts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub orders: Vec<String>,
     /// The program that made the run.
     pub tool: Tool,
     /// When the run began: UTC, RFC 3339. In form 1 alone.
@@ -144,6 +147,12 @@ pub struct StageRecord {
 }
 
 impl Record {
+    /// The names of the files to order: one, or one for each part of the piece.
+    pub fn orders(&self) -> impl Iterator<Item = &String> {
+        let several = &self.orders;
+        several.iter().chain(self.order.iter().filter(|_| several.is_empty()))
+    }
+
     /// Every finding with the name of its stage, faults first.
     #[must_use]
     pub fn findings(&self) -> Vec<(&str, &Finding)> {

@@ -58,6 +58,7 @@ fn settings(stage: &str) -> Value {
                 { "spot": { "low": [0, 0, 0], "high": ["20 mm", "1 mm", "20 mm"], "colour": "red", "sides": ["front"] } },
             ],
         }),
+        "split" => json!({ "build": ["45 mm", "45 mm", "40 mm"] }),
         "estimate" => json!({ "rates": "rates.yaml", "copies": [1, 5] }),
         other => panic!("`{other}` has no trial yet"),
     }

@@ -23,6 +23,7 @@ import pictures
 import shapes
 import source
 import stand
+import split
 import told
 import topology
 import walls
@@ -78,6 +79,8 @@ def main(scratch):
         stand.check(tally, scratch)
     with tally.part("handbuild"):
         handbuild.check(tally, scratch)
+    with tally.part("split"):
+        split.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):

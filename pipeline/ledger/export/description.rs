@@ -142,7 +142,7 @@ impl Crate<'_> {
             }
             Deed::Order(order) => json!({
                 "@type": "OrderAction",
-                "object": self.present(order.run.as_str(), std::slice::from_ref(&order.file)),
+                "object": self.present(order.run.as_str(), &order.files().cloned().collect::<Vec<_>>()),
             }),
             Deed::Delivery(delivery) => {
                 json!({ "@type": "SendAction", "object": self.runs(std::slice::from_ref(&delivery.run)) })

@@ -71,13 +71,19 @@ fn figures(record: &Record, parts: usize) -> Vec<(&'static str, String)> {
     figures
 }
 
-/// What the stand says that matters to whoever sets the piece up: how fast it may turn, what it needs around it, what it weighs.
+/// What the stand says that matters to whoever sets the piece up: how fast it may turn, what room it needs, what it weighs.
 fn stand(record: &Record) -> Vec<(String, String)> {
-    const WORDS: [&str; 4] = ["speed", "swept", "weight", "tipping"];
+    const ASKED: [(&str, &str); 6] = [
+        ("Turns a minute, at least", "slowest recommended speed"),
+        ("Turns a minute, at most", "fastest recommended speed"),
+        ("Room that it needs: diameter", "swept diameter"),
+        ("Room that it needs: height", "swept height"),
+        ("Weight with its stand", "weight that turns"),
+        ("Tips over at a tilt of", "tipping angle on the stand"),
+    ];
     let Some((_, stage)) = facts::stage(record, STAND) else { return Vec::new() };
-    let asked = stage.facts.iter().filter(|fact| WORDS.iter().any(|word| fact.name.contains(word)));
-    let single = asked.filter(|fact| facts::Grid::of(fact).is_none());
-    single.map(|fact| (said::capitalised(&fact.name), said::value(fact))).collect()
+    let said = |&(label, name): &(&str, &str)| Some((label.to_owned(), said::value(facts::fact(stage, name)?)));
+    ASKED.iter().filter_map(said).collect()
 }
 
 /// Care of a piece that is looked at: common practice for coloured prints, no source.
@@ -87,11 +93,11 @@ const CARE: [Advice; 6] = [
         "No direct sun and no spotlight close by: pigments fade, and warmth can bend thin walls. A room’s own light is fine, and a \
          lamp from the side shows the change best.",
     ),
+    ("Dust", "A soft dry brush, from the top down, with no pressure on single cubes. No cloth: it catches on corners."),
     (
-        "Dust",
-        "A soft dry brush, from the top down, with no pressure on single cubes. No cloth: it catches on corners.",
+        "Water",
+        "No water, no cleaners, no solvents, and not in a bath, a kitchen or outdoors: colours run and the material softens.",
     ),
-    ("Water", "No water, no cleaners, no solvents, and not in a bath, a kitchen or outdoors: colours run and the material softens."),
     (
         "Lifting",
         "With both hands at the base, from below. Never by an arm, an edge or the top; take it off its stand before you carry it.",
@@ -115,7 +121,7 @@ impl Page<'_> {
 
     /// Whether a speed is known.
     fn has_speed(&self) -> bool {
-        self.stand.iter().any(|(name, _)| name.to_lowercase().contains("speed"))
+        self.stand.iter().any(|(name, _)| name.starts_with("Turns"))
     }
 
     /// What a side carries beside its colour, if it was told.

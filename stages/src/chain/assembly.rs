@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use glam::{DVec2, DVec3};
 
 use crate::Srgb;
+use crate::division::Division;
 use crate::formats::ColouredMesh;
 use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Mark, Shape, Stroke, svg};
 use crate::formats::picture::{Image, View, render};
@@ -21,24 +22,21 @@ use crate::workpiece::Workpiece;
 /// Edge of the view, in pixels.
 const VIEW: u32 = 900;
 
-/// Draws piece, stand and the panels of a case, if there are any: `NAME-section.svg` and `NAME-view.png`. `skins` are those of
-/// what is printed of the piece; the first one's faces are those of its paint.
+/// Draws piece, stand and the panels of a case, if there are any: `NAME-section.svg` and `NAME-view.png`.
 pub(crate) fn draw(
     name: &str,
     piece: &Workpiece,
-    skins: &[&Skin],
     mounts: &Mounts,
     slabs: &[Slab],
     shop: &mut Shop<'_>,
 ) -> Result<(), Halt> {
-    let assembly = Assembly::of(piece, skins.to_vec(), mounts, slabs);
+    let assembly = Assembly::of(piece, mounts, slabs);
     let section = svg::text(&assembly.section(shop.title()));
     shop.artefact(&format!("{name}-section.svg"), "section through the axis, with the fit larger: SVG", |out| {
         out.write_all(section.as_bytes())
     })?;
     shop.go_on()?;
-    let coloured: Vec<(&Skin, Vec<Srgb>)> = skins.iter().map(|skin| (*skin, inks(skin, piece.paint()))).collect();
-    let view = assembly.view(&coloured, VIEW);
+    let view = assembly.view(VIEW);
     shop.artefact(
         &format!("{name}-view.png"),
         if slabs.is_empty() {
@@ -64,7 +62,8 @@ pub(crate) struct Slab {
 
 /// What is drawn together.
 struct Assembly<'a> {
-    piece: Vec<&'a Skin>,
+    /// What is printed of the piece, each with the colours of its triangles.
+    piece: Vec<(Skin, Vec<Srgb>)>,
     mounts: &'a Mounts,
     slabs: &'a [Slab],
     /// Where the post goes in: half the width of the opening at the cut, and the height of its mouth.
@@ -102,14 +101,13 @@ const THIN: Stroke = Stroke::new(0.18, BLACK);
 const GREY: Srgb = Srgb([0x6a, 0x6a, 0x6a]);
 
 impl<'a> Assembly<'a> {
-    /// The piece by the skins of what is printed of it, with its mounts, and the panels of a case, if there is one.
-    fn of(piece: &'a Workpiece, skins: Vec<&'a Skin>, mounts: &'a Mounts, slabs: &'a [Slab]) -> Self {
+    fn of(piece: &Workpiece, mounts: &'a Mounts, slabs: &'a [Slab]) -> Self {
         let at = |axis: usize| mounts.axis[axis];
         let opening = piece.void().into_iter().flat_map(|void| &void.openings).find(|opening| {
             opening.side == crate::Side::Bottom && (0..2).all(|a| opening.low[a] < at(a) && at(a) < opening.high[a])
         });
         let mouth = opening.map(|opening| DVec2::new(opening.high.x - mounts.axis.x, opening.low.z));
-        Self { piece: skins, mounts, slabs, mouth }
+        Self { piece: printed(piece), mounts, slabs, mouth }
     }
 
     fn plane(&self) -> Upright {
@@ -119,7 +117,7 @@ impl<'a> Assembly<'a> {
     /// Everything that the plane cuts, the piece first.
     fn cuts(&self) -> Vec<Cut> {
         let plane = self.plane();
-        let piece = self.piece.iter().flat_map(|skin| outlines(&skin.points, &skin.triangles, plane)).collect();
+        let piece = self.piece.iter().flat_map(|(skin, _)| outlines(&skin.points, &skin.triangles, plane)).collect();
         let mut cuts = vec![Cut { name: "piece".to_owned(), colour: PIECE, outlines: piece }];
         for body in &self.mounts.bodies {
             let outlines = outlines(body.surface.points(), body.surface.triangles(), plane);
@@ -211,12 +209,12 @@ impl<'a> Assembly<'a> {
 
     /// Everything from the front right, in the colours of the piece; what is clear is shown by its edges. Without a case it is
     /// drawn taken apart along the axis, as the piece would hide the stand.
-    fn view(&self, colours: &[(&Skin, Vec<Srgb>)], pixels: u32) -> Image {
+    fn view(&self, pixels: u32) -> Image {
         let mut scene = Scene::default();
         let apart = self.slabs.is_empty();
         let lift =
             if apart { self.post_top() - self.mouth.map_or(self.mounts.foot, |mouth| mouth.y) + APART } else { 0.0 };
-        for (skin, inks) in colours {
+        for (skin, inks) in &self.piece {
             scene.mesh(&skin.points, &skin.triangles, lift, |at| inks[at]);
         }
         for (number, body) in (0..).map(f64::from).zip(&self.mounts.bodies) {
@@ -422,6 +420,18 @@ impl Scene {
     fn picture(&self, pixels: u32) -> Image {
         let Self { points, triangles, colours, ink, .. } = self;
         render(&ColouredMesh { points, triangles, colours, ink }, View::FrontRight, pixels)
+    }
+}
+
+/// What is printed of a piece: all of it, or its parts.
+fn printed(piece: &Workpiece) -> Vec<(Skin, Vec<Srgb>)> {
+    let coloured = |skin: Skin, paint: Option<&Paint>| {
+        let inks = inks(&skin, paint);
+        (skin, inks)
+    };
+    match piece.division().and_then(Division::parts) {
+        Some(parts) => parts.iter().map(|part| coloured(part.skin(), Some(part.paint()))).collect(),
+        None => piece.hull().map(|hull| coloured(hull.skin.clone(), piece.paint())).into_iter().collect(),
     }
 }
 

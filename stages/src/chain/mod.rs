@@ -11,6 +11,7 @@ mod likeness;
 pub mod proof;
 pub mod repair;
 pub mod scale;
+pub mod split;
 pub mod stand;
 pub mod validate;
 pub mod voxelise;

@@ -29,11 +29,12 @@ use glam::DVec3;
 
 use crate::Srgb;
 use crate::chain::assembly;
+use crate::division;
 use crate::formats::{ColouredMesh, stl, threemf};
 use crate::mounts::{Mount, Mounts, Swept};
-use crate::solid::Surface;
+use crate::solid::{Skin, Surface};
 use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
-use crate::workpiece::{Hull, Part, Workpiece};
+use crate::workpiece::{Part, Workpiece};
 
 use balance::{Mass, Stance, Torque};
 use bearing::Collar;
@@ -64,8 +65,8 @@ impl Stage for Stand {
 
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         some_cubes(piece.cells().expect("the plan saw to it"))?;
-        let hull = piece.hull().expect("the piece has cells");
-        let design = Design::of(settings, &piece, &hull, shop)?;
+        let skin = division::put_together(&piece);
+        let design = Design::of(settings, &piece, &skin, shop)?;
         shop.go_on()?;
         said::say(settings, &design, shop);
         if !shop.draft() {
@@ -73,7 +74,7 @@ impl Stage for Stand {
         }
         let mounts = design.mounts();
         if !shop.draft() {
-            assembly::draw("stand", &piece, &[&hull.skin], &mounts, &[], shop)?;
+            assembly::draw("stand", &piece, &mounts, &[], shop)?;
         }
         Ok(piece.with_mounts(mounts))
     }
@@ -127,9 +128,9 @@ impl Body {
 }
 
 impl Design {
-    fn of(settings: &Settings, piece: &Workpiece, hull: &Hull, shop: &Shop<'_>) -> Result<Self, Halt> {
+    fn of(settings: &Settings, piece: &Workpiece, skin: &Skin, shop: &Shop<'_>) -> Result<Self, Halt> {
         let (cells, void) = (piece.cells().expect("the plan saw to it"), piece.void().expect("the plan saw to it"));
-        let (skin, process) = (&hull.skin, shop.process());
+        let process = shop.process();
         let corners = || skin.triangles.iter().map(|t| t.map(|i| skin.points[i as usize]));
         let mouth = Mouth::choose(settings.opening, &void.openings, skin.centre())?;
         let axis = mouth.axis();
