@@ -44,7 +44,7 @@ fn an_order_of_several_parts_holds_all_their_digests() {
         fs::write(folder.join(part), part).unwrap();
     }
     let Deed::Run(mut deed) = deed else { panic!() };
-    deed.files = seal(&folder).unwrap();
+    deed.files = crate::ledger::seal(&folder).unwrap();
     commission.append(&[Deed::Run(deed)]);
     order(&commission.order(run, None), &Set::to(MORNING)).unwrap();
     let Deed::Order(ordered) = last(&commission) else { panic!() };
