@@ -19,6 +19,7 @@ mod chart;
 mod colours;
 mod curve;
 mod facts;
+mod mounting;
 pub mod night;
 mod numbers;
 mod palette;

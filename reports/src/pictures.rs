@@ -22,6 +22,25 @@ impl Picture {
         };
         Some(Self { address: format!("data:image/{kind};base64,{}", STANDARD.encode(bytes)), width, height })
     }
+
+    /// Takes an SVG drawing into the page, by the size that it says in mm; nothing if it is no such drawing. As an image it runs
+    /// no script and asks for nothing, whatever is in it (SVG Integration, 'secure static mode').
+    pub(crate) fn of_drawing(bytes: &[u8]) -> Option<Self> {
+        let svg = std::str::from_utf8(bytes).ok().filter(|svg| svg.len() <= LARGEST_DRAWING)?;
+        let [width, height] = ["width", "height"].map(|name| svg_length(svg, name));
+        Some(Self { address: svg_address(svg), width: width?, height: height? })
+    }
+}
+
+/// The largest drawing that a page takes in, in bytes.
+const LARGEST_DRAWING: usize = 2_000_000;
+
+/// The length in mm that the first tag of a drawing says, in pixels of a screen (96 an inch).
+fn svg_length(svg: &str, name: &str) -> Option<u32> {
+    let tag = svg.strip_prefix("<svg ")?.split('>').next()?;
+    let value = tag.split(&format!(" {name}=\"")).nth(1)?.split('"').next()?;
+    let mm: f64 = value.strip_suffix("mm")?.parse().ok()?;
+    (mm > 0.0 && mm < 10_000.0).then(|| (mm * 96.0 / 25.4).round() as u32)
 }
 
 /// Width and height of a PNG (third edition, 5.2 and 11.2.1): the signature, then the header.
@@ -64,9 +83,13 @@ pub(crate) fn svg_address(svg: &str) -> String {
 
 /// Whether an artefact is a picture, under a name that cannot lead out of the run folder.
 pub(crate) fn is_picture(name: &str) -> bool {
+    (name.ends_with(".png") || name.ends_with(".jpg")) && leads_nowhere(name)
+}
+
+/// Whether a name is that of a file in the run folder itself.
+pub(crate) fn leads_nowhere(name: &str) -> bool {
     let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_' | b'.');
-    let kind = name.ends_with(".png") || name.ends_with(".jpg");
-    kind && !name.starts_with('.') && name.bytes().all(plain)
+    !name.starts_with('.') && name.bytes().all(plain)
 }
 
 #[cfg(test)]
@@ -90,6 +113,19 @@ mod tests {
         }
         for end in 0..JPEG.len() - 1 {
             assert!(Picture::of(&JPEG[..end]).is_none(), "{end}");
+        }
+    }
+
+    #[test]
+    fn a_drawing_has_the_size_that_it_says() {
+        let drawing = |svg: &str| Picture::of_drawing(svg.as_bytes()).map(|picture| [picture.width, picture.height]);
+        // 96 px are an inch (CSS Values 3, 6.2).
+        let svg = "<svg xmlns=\"x\" width=\"25.4mm\" height=\"50.8mm\" viewBox=\"0 0 1 1\"></svg>";
+        assert_eq!(drawing(svg), Some([96, 192]));
+        for other in
+            ["", "<svg width=\"1mm\"", "<svg  width=\"1px\" height=\"1px\">", "<p width=\"1mm\" height=\"1mm\">"]
+        {
+            assert_eq!(drawing(other), None, "{other}");
         }
     }
 

@@ -23,6 +23,7 @@ use crate::advice::plot;
 use crate::advice::view::AdviceView;
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::mounting::{self, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
 use crate::pictures::{self, Picture};
@@ -67,6 +68,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
         advice: record.advice.as_ref().map(AdviceView::of),
+        mounting: Mounting::of(record, pictures),
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
@@ -105,6 +107,7 @@ struct Page<'a> {
     findings: Vec<Told<'a>>,
     cost: Option<Said>,
     advice: Option<AdviceView<'a>>,
+    mounting: Option<Mounting>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
     stages: Vec<StageView<'a>>,
@@ -364,7 +367,8 @@ fn names(files: &[File]) -> Vec<String> {
 /// A picture beside the views and those of findings.
 fn picture_beside(file: &File, pictures: Pictures<'_>) -> Option<Picture> {
     let name = &file.name;
-    let beside = pictures::is_picture(name) && !views::is_view(name) && !proof::is_picture(name);
+    let shown = views::is_view(name) || proof::is_picture(name) || mounting::is_picture(name);
+    let beside = pictures::is_picture(name) && !shown;
     Picture::of(&beside.then(|| pictures(&file.name)).flatten()?)
 }
 

@@ -1,5 +1,6 @@
 //! The stages that ship, one file or folder each.
 
+pub(crate) mod assembly;
 pub mod colour;
 pub mod coupon;
 pub mod estimate;

@@ -23,6 +23,7 @@ mod outward;
 pub mod reach;
 #[cfg(test)]
 pub(crate) mod samples;
+pub mod section;
 pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
