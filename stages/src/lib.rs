@@ -147,5 +147,6 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::proof::Proof>(),
         stage::erase::<chain::validate::Validate>(),
         stage::erase::<chain::estimate::Estimate>(),
+        stage::erase::<chain::case::Case>(),
     ]
 }

@@ -5,6 +5,7 @@ import shutil
 import sys
 
 import bleed
+import case
 import colorimetry
 import colours
 import conversion
@@ -71,6 +72,8 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("case"):
+        case.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):
