@@ -77,7 +77,27 @@ pub(crate) fn of(record: &Record) -> Vec<Caution> {
                     .to_owned(),
         },
     ]);
+    if record.stages.iter().any(|stage| stage.name == "case") {
+        cautions.extend(of_case());
+    }
     cautions
+}
+
+/// Those for whoever builds the box and the cover, and for where they stand.
+fn of_case() -> [Caution; 2] {
+    let caution = |about, text: &str| Caution { about, text: text.to_owned() };
+    [
+        caution(
+            "Building the box",
+            "Saws, routers, lasers and drills need eye protection, a dust mask and extraction; stay with a laser while it \
+             cuts, and never laser PVC. Set the drill’s depth stop. The machine’s own rules come first.",
+        ),
+        caution(
+            "Box and cover in use",
+            "Cut edges of clear sheet are sharp: break them, and lift the cover with both hands. Leave the air holes free, \
+             keep children and fingers from the turning stand, and check that the shelf carries all of it.",
+        ),
+    ]
 }
 
 /// Says how heavy the piece is, where a stage weighed it.

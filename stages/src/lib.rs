@@ -149,6 +149,7 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::proof::Proof>(),
         stage::erase::<chain::validate::Validate>(),
         stage::erase::<chain::stand::Stand>(),
+        stage::erase::<chain::case::Case>(),
         stage::erase::<chain::estimate::Estimate>(),
         stage::erase::<chain::handbuild::Handbuild>(),
     ]

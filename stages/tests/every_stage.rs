@@ -8,12 +8,13 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use glam::DVec3;
+use glam::{DVec2, DVec3};
 use serde_json::{Value, json};
 use turnhue_stages::conformance::Trial;
+use turnhue_stages::mounts::{Mounts, Swept};
 use turnhue_stages::shipped;
 use turnhue_stages::solid::Surface;
-use turnhue_stages::workpiece::Workpiece;
+use turnhue_stages::workpiece::{Part, Workpiece};
 
 /// A block with a flat foot and a point on top: closed, with slanted walls.
 fn house() -> Surface {
@@ -35,6 +36,22 @@ fn house() -> Surface {
         [7, 4, 8],
     ];
     Surface::new(points.map(|p| DVec3::from_array(p.map(f64::from))).to_vec(), triangles.to_vec()).unwrap()
+}
+
+/// A stand under the house, for stages that need one.
+fn mounts() -> Mounts {
+    Mounts {
+        axis: DVec2::splat(20.0),
+        foot: -8.0,
+        rest: -10.0,
+        hub: 7.0,
+        hub_end: -17.0,
+        swept: Swept { radius: 32.0, low: -8.0, high: 60.0 },
+        mass: 120.0,
+        torque: 10.0,
+        base: 25.0,
+        bodies: Vec::new(),
+    }
 }
 
 /// Settings for a stage on the house. A new stage needs a line here.
@@ -60,6 +77,7 @@ fn settings(stage: &str) -> Value {
         }),
         "split" => json!({ "build": ["45 mm", "45 mm", "40 mm"] }),
         "estimate" => json!({ "rates": "rates.yaml", "copies": [1, 5] }),
+        "case" => json!({ "cover": { "kind": "lid" } }),
         other => panic!("`{other}` has no trial yet"),
     }
 }
@@ -79,6 +97,9 @@ fn every_stage_meets_what_it_owes() {
 
     let mut piece = Workpiece::default().with_surface(house());
     for stage in shipped() {
+        if stage.needs().contains(&Part::Mounts) && !piece.has(Part::Mounts) {
+            piece = piece.with_mounts(mounts());
+        }
         let trial = Trial { stage: stage.as_ref(), settings: settings(stage.name()), files: files.clone(), piece };
         trial.suite(scratch);
         let (next, outcome) = trial.run(scratch()).unwrap();

@@ -5,6 +5,7 @@ import shutil
 import sys
 
 import bleed
+import case
 import colorimetry
 import colours
 import conversion
@@ -81,6 +82,8 @@ def main(scratch):
         handbuild.check(tally, scratch)
     with tally.part("split"):
         split.check(tally, scratch)
+    with tally.part("case"):
+        case.check(tally, scratch)
     with tally.part("guard"):
         guard.check(tally, scratch)
     with tally.part("bleed"):

@@ -1,6 +1,7 @@
 //! The stages that ship, one file or folder each.
 
 pub(crate) mod assembly;
+pub mod case;
 pub mod colour;
 pub mod coupon;
 pub mod estimate;
