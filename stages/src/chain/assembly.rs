@@ -56,8 +56,19 @@ pub(crate) struct Slab {
     pub(crate) low: DVec3,
     /// Its highest corner, in mm.
     pub(crate) high: DVec3,
-    /// Whether one sees through it.
-    pub(crate) clear: bool,
+    /// What it is of.
+    pub(crate) stuff: Stuff,
+}
+
+/// What a panel is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Stuff {
+    /// The box.
+    Board,
+    /// What one sees through.
+    Clear,
+    /// The motor, as a block.
+    Motor,
 }
 
 /// What is drawn together.
@@ -75,6 +86,7 @@ struct Cut {
     name: String,
     colour: Srgb,
     outlines: Vec<Vec<DVec2>>,
+    one_by_one: bool,
 }
 
 /// Sheet and its margin, in mm: fits on A4 and on Letter.
@@ -95,6 +107,7 @@ const STAND: Srgb = Srgb([0x6f, 0x86, 0x96]);
 const PEG: Srgb = Srgb([0x3f, 0x51, 0x5e]);
 const SPACER: Srgb = Srgb([0xd9, 0xa4, 0x41]);
 const PANEL: Srgb = Srgb([0xb9, 0x93, 0x67]);
+const MOTOR: Srgb = Srgb([0x8a, 0x84, 0x7c]);
 const CLEAR: Srgb = Srgb([0xa9, 0xc4, 0xcf]);
 
 const THIN: Stroke = Stroke::new(0.18, BLACK);
@@ -118,15 +131,15 @@ impl<'a> Assembly<'a> {
     fn cuts(&self) -> Vec<Cut> {
         let plane = self.plane();
         let piece = self.piece.iter().flat_map(|(skin, _)| outlines(&skin.points, &skin.triangles, plane)).collect();
-        let mut cuts = vec![Cut { name: "piece".to_owned(), colour: PIECE, outlines: piece }];
+        let mut cuts = vec![Cut { name: "piece".to_owned(), colour: PIECE, outlines: piece, one_by_one: false }];
         for body in &self.mounts.bodies {
             let outlines = outlines(body.surface.points(), body.surface.triangles(), plane);
-            cuts.push(Cut { name: body.name.clone(), colour: colour_of(&body.name), outlines });
+            cuts.push(Cut { name: body.name.clone(), colour: colour_of(&body.name), outlines, one_by_one: false });
         }
-        for (clear, name, colour) in [(false, "panel", PANEL), (true, "clear cover", CLEAR)] {
-            let of_kind = self.slabs.iter().filter(|slab| slab.clear == clear);
+        for (stuff, name) in [(Stuff::Board, "box"), (Stuff::Motor, "motor"), (Stuff::Clear, "clear cover")] {
+            let (of_kind, colour) = (self.slabs.iter().filter(|slab| slab.stuff == stuff), stuff.colour());
             let outlines: Vec<_> = of_kind.filter_map(|slab| self.slab_cut(slab)).collect();
-            cuts.push(Cut { name: name.to_owned(), colour, outlines });
+            cuts.push(Cut { name: name.to_owned(), colour, outlines, one_by_one: true });
         }
         cuts.retain(|cut| !cut.outlines.is_empty());
         cuts
@@ -155,8 +168,7 @@ impl<'a> Assembly<'a> {
         let from = DVec2::new(left.x / 2.0 + 4.0, FOOT + close + left.y / 2.0);
         let place = |p: DVec2| from + (p - low) * scale.factor();
         for cut in &cuts {
-            let placed = cut.outlines.iter().map(|outline| outline.iter().map(|&p| place(p)).collect()).collect();
-            drawing.fill(Layer::Note, cut.colour, Some(THIN), placed);
+            fill(&mut drawing, cut, |outline| outline.iter().map(|&p| place(p)).collect());
         }
         self.axis_line(&mut drawing, place(DVec2::new(0.0, low.y)), place(DVec2::new(0.0, high.y)));
         name_all(&mut drawing, &cuts, &place, SHEET.x - NAMES + 2.0);
@@ -227,9 +239,24 @@ impl<'a> Assembly<'a> {
             .fold((DVec3::MAX, DVec3::MIN), |(low, high), slab| (low.min(slab.low), high.max(slab.high)));
         let bar = (all.1 - all.0).max_element() / 250.0;
         for slab in self.slabs {
-            if slab.clear { scene.frame(slab, bar, CLEAR) } else { scene.block(slab.low, slab.high, PANEL) }
+            let colour = slab.stuff.colour();
+            if slab.stuff == Stuff::Clear {
+                scene.frame(slab, bar, colour)
+            } else {
+                scene.block(slab.low, slab.high, colour)
+            }
         }
         scene.picture(pixels)
+    }
+}
+
+impl Stuff {
+    const fn colour(self) -> Srgb {
+        match self {
+            Self::Board => PANEL,
+            Self::Clear => CLEAR,
+            Self::Motor => MOTOR,
+        }
     }
 }
 
@@ -284,6 +311,18 @@ fn head(drawing: &mut Drawing, title: &str, scale: &Scale) {
     let words = format!("Seen from the front. Scale {} when printed at 100 %. Lengths in mm.", scale.words());
     drawing.words(Layer::Note, DVec2::new(4.0, top - 13.5), 2.4, Anchor::Start, words);
     drawing.scale_bar(DVec2::new(4.0, 4.0), 50.0);
+}
+
+/// Draws what is cut: the outlines of a body together, as some are holes in others; panels one by one, as they may overlap where
+/// their fingers do.
+fn fill(drawing: &mut Drawing, cut: &Cut, placed: impl Fn(&[DVec2]) -> Vec<DVec2>) {
+    let outlines: Vec<Vec<DVec2>> =
+        cut.outlines.iter().map(|outline| placed(outline)).filter(|outline| outline.len() > 2).collect();
+    if cut.one_by_one {
+        outlines.into_iter().for_each(|outline| drawing.fill(Layer::Note, cut.colour, Some(THIN), vec![outline]));
+    } else if !outlines.is_empty() {
+        drawing.fill(Layer::Note, cut.colour, Some(THIN), outlines);
+    }
 }
 
 /// Names everything that is cut, in a column at the right, in the order of height, so that no two leaders cross.
@@ -349,12 +388,7 @@ fn close_up(drawing: &mut Drawing, cuts: &[Cut], shown: &CloseUp, at: DVec2) {
     let half = DVec2::splat(CLOSE / times / 2.0);
     let place = |p: DVec2| at + (p - around + half) * *times;
     for cut in cuts {
-        let kept = cut.outlines.iter().map(|outline| clipped(outline, around - half, around + half));
-        let kept: Vec<Vec<DVec2>> =
-            kept.filter(|k| k.len() > 2).map(|outline| outline.into_iter().map(place).collect()).collect();
-        if !kept.is_empty() {
-            drawing.fill(Layer::Note, cut.colour, Some(THIN), kept);
-        }
+        fill(drawing, cut, |outline| clipped(outline, around - half, around + half).into_iter().map(place).collect());
     }
     let frame = [at, at + DVec2::X * CLOSE, at + DVec2::splat(CLOSE), at + DVec2::Y * CLOSE];
     drawing.outline(Layer::Note, Stroke::new(0.3, BLACK), frame);

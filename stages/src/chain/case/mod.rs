@@ -28,7 +28,7 @@ mod tests;
 pub use screws::{Thread, WoodScrew, WoodSize};
 pub use settings::{Board, Body, Clear, Cover, CoverKind, Cut, HoleCircle, Joint, KerfIn, Motor, Settings, Supply};
 
-use crate::chain::assembly::{self, Slab};
+use crate::chain::assembly::{self, Slab, Stuff};
 use crate::formats::drawing::{Drawing, Paper, dxf, pdf, svg};
 use crate::mounts::Mounts;
 use crate::outlook::Outlook;
@@ -138,6 +138,11 @@ fn write_pictures(
     shop: &mut Shop<'_>,
 ) -> Result<(), Halt> {
     let blocks = solids::of(design, settings);
-    let slabs: Vec<Slab> = blocks.iter().map(|b| Slab { low: b.low, high: b.high, clear: b.clear }).collect();
+    let stuff = |block: &solids::Block| match block.name {
+        solids::MOTOR => Stuff::Motor,
+        _ if block.clear => Stuff::Clear,
+        _ => Stuff::Board,
+    };
+    let slabs: Vec<Slab> = blocks.iter().map(|b| Slab { low: b.low, high: b.high, stuff: stuff(b) }).collect();
     assembly::draw("case", piece, mounts, &slabs, shop)
 }
