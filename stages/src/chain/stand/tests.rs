@@ -435,7 +435,7 @@ fn a_tip_is_no_higher_than_a_post_is_wide() {
             panic!()
         };
         let steps = rows.iter().map(|row| [row[0].parse::<f64>().unwrap(), row[3].parse::<f64>().unwrap()]);
-        let sturdy = steps.filter(|[width, _]| *width >= least).map(|[_, top]| top).last().unwrap();
+        let sturdy = steps.filter(|[width, _]| *width >= least).map(|[_, top]| top).next_back().unwrap();
         // Less a clearance on each side and the ledges of its steps a post of 6 mm goes up all the way; one of 8 is a tip there.
         let height = if least < 7.0 { 55.0 } else { sturdy + least };
         near(number(&outcome, "post height"), height, 1e-3);
@@ -458,6 +458,12 @@ fn a_collar_keeps_clear_of_legs() {
     let halt = stood(&table, json!({ "collar": { "ledge": 9 } })).unwrap_err();
     assert!(matches!(&halt, Halt::Misfit(misfit) if misfit.setting == "collar.ledge"), "{halt:?}");
     assert!(stood(&table, json!({ "collar": { "ledge": 7 } })).is_ok());
+    // A plate on legs right under the ring around the opening leaves a collar no room at all.
+    let middle = |c: IVec3| (7..13).contains(&c.x) && (7..13).contains(&c.y);
+    let shelf = |c: IVec3| c.z < 2 && !middle(c) || (2..6).contains(&c.z) && corner(c.x) && corner(c.y);
+    let shelved = hollowed(&solid([20, 20, 30], |c| c.z >= 6 || shelf(c)), 12.0);
+    let halt = stood(&shelved, json!({})).unwrap_err();
+    assert!(matches!(&halt, Halt::Misfit(misfit) if misfit.remedy.contains("`foot`")), "{halt:?}");
 }
 
 #[test]
