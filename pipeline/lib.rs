@@ -69,6 +69,7 @@ pub mod job;
 pub mod ledger;
 pub mod model;
 pub mod night;
+pub mod package;
 pub mod pages;
 pub mod plan;
 pub mod reproduce;

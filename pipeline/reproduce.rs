@@ -193,14 +193,30 @@ fn compare(folder: &Path, deed: &RunDeed, anew: &Published) -> Result<Compared, 
         let message = format!("could not list {}: {error}", anew.folder.display());
         Irreproducible::wrong(Diagnostic::error(message).remedy("see that the folder can be read"))
     };
-    for entry in fs::read_dir(&anew.folder).map_err(|error| failed(&error))? {
-        let name = entry.map_err(|error| failed(&error))?.file_name().to_string_lossy().into_owned();
+    for name in names_in(&anew.folder).map_err(|error| failed(&error))? {
         if !deed.files.iter().any(|file| file.name.as_str() == name) {
             compared.new.push(name);
         }
     }
     compared.new.sort();
     Ok(compared)
+}
+
+/// The names of the files in a run folder, and in the folders in it.
+fn names_in(folder: &Path) -> std::io::Result<Vec<String>> {
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if entry.file_type()?.is_dir() {
+            for inner in fs::read_dir(entry.path())? {
+                names.push(format!("{name}/{}", inner?.file_name().to_string_lossy()));
+            }
+        } else {
+            names.push(name);
+        }
+    }
+    Ok(names)
 }
 
 /// The program that made a run and this one, where they are not the same version.

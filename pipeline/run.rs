@@ -51,8 +51,12 @@ pub struct Published {
     pub verdict: Verdict,
     /// The file to order, where the chain makes one.
     pub order: Option<PathBuf>,
+    /// All files to order: one, or one for each part of the piece.
+    pub orders: Vec<PathBuf>,
     /// The summary page, if it could be drawn.
     pub summary: Option<PathBuf>,
+    /// The package of the order in one file, where the run has one.
+    pub package: Option<PathBuf>,
     /// What comparing sizes of the cell came to, in words.
     pub advice: Vec<String>,
     /// The price of one copy, as it is said, where the chain has one.

@@ -8,7 +8,7 @@ use turnhue_reports::night::Rule;
 use turnhue_reports::night::choose::MOST_RULES;
 use turnhue_stages::stage::AnyStage;
 
-use crate::job::{AdviseRequest, Commission, KEYS, ModelRequest, Title};
+use crate::job::{AdviseRequest, Commission, KEYS, ModelRequest, PackageRequest, Title};
 use crate::plan::Stages;
 
 /// JSON Schema (draft 2020-12) of a job file, for editors that complete and check while one types.
@@ -18,6 +18,7 @@ pub fn of_job(stages: &Stages) -> Value {
     let model = adopt("model", schemars::schema_for!(ModelRequest), &mut definitions);
     let choose = adopt("choose", schemars::schema_for!(Vec<Rule>), &mut definitions);
     let advise = adopt("advise", schemars::schema_for!(AdviseRequest), &mut definitions);
+    let package = adopt("package", schemars::schema_for!(PackageRequest), &mut definitions);
     let steps: Vec<Value> = stages
         .iter()
         .flat_map(|stage| {
@@ -56,6 +57,7 @@ pub fn of_job(stages: &Stages) -> Value {
             },
             // The bare key asks for the usual sizes.
             "advise": { "description": advise["description"], "anyOf": [advise, { "type": "null" }] },
+            "package": { "description": package["description"], "anyOf": [package, { "type": "null" }] },
         },
         "$defs": definitions,
     })

@@ -186,9 +186,10 @@ fn planned(shop: &Workshop, variants: &str) -> Night {
     planned_with(shop, "job.yaml", format!("{HEAD}{STAGES}variants:\n{variants}"), &stages_of::<1>())
 }
 
-/// Every file in a folder, with its bytes.
+/// Every file in a folder, with its bytes, but for the package of an order, which a job has and a variant has not.
 fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let entries = entries.filter(|path| path.is_file() && path.file_name().unwrap() != "order.zip");
     entries.map(|path| (path.file_name().unwrap().to_str().unwrap().to_owned(), fs::read(&path).unwrap())).collect()
 }
 

@@ -8,6 +8,7 @@ mod workshop;
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
@@ -66,9 +67,19 @@ fn a_run_is_named_after_its_job_and_what_went_in() {
 }
 
 /// Every file of a run, with its bytes.
-fn files(run: &Published) -> BTreeMap<String, Vec<u8>> {
-    let entries = fs::read_dir(&run.folder).unwrap().map(|entry| entry.unwrap().path());
-    entries.map(|path| (path.file_name().unwrap().to_str().unwrap().to_owned(), fs::read(&path).unwrap())).collect()
+fn files(run: &Published) -> BTreeMap<PathBuf, Vec<u8>> {
+    let mut found = BTreeMap::new();
+    let mut folders = vec![run.folder.clone()];
+    while let Some(folder) = folders.pop() {
+        for path in fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()) {
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                found.insert(path.strip_prefix(&run.folder).unwrap().to_owned(), fs::read(&path).unwrap());
+            }
+        }
+    }
+    found
 }
 
 #[test]

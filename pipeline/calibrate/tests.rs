@@ -54,6 +54,7 @@ fn record(stage: &str) -> Record {
         title: "Whelk".to_owned(),
         verdict: Verdict::NotValidated,
         order: None,
+        orders: Vec::new(),
         tool: Tool { name: "turnhue".to_owned(), version: "0.1.0".to_owned() },
         variant: None,
         started: None,
@@ -63,6 +64,7 @@ fn record(stage: &str) -> Record {
         process,
         inputs: vec![],
         advice: None,
+        package: None,
         stages: vec![StageRecord {
             name: stage.to_owned(),
             version: 1,

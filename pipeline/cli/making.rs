@@ -383,6 +383,8 @@ fn published_json(published: Option<&Published>) -> Value {
         "verdict": published.map(|published| published.verdict),
         "summary": published.and_then(|published| published.summary.as_deref().map(text)),
         "order": published.and_then(|published| published.order.as_deref().map(text)),
+        "package": published.and_then(|published| published.package.as_deref().map(text)),
+        "orders": published.map_or_else(Vec::new, |published| published.orders.iter().map(|path| text(path)).collect()),
     })
 }
 
@@ -409,10 +411,10 @@ fn result_in_words(published: &Published) -> String {
     for sentence in &published.advice {
         words += &harmless(&format!("  advice   {sentence}\n"));
     }
-    for (name, path) in [("order", &published.order), ("summary", &published.summary)] {
-        if let Some(path) = path {
-            words += &format!("  {name:8} {}\n", path.display());
-        }
+    let orders = published.orders.iter().map(|path| ("order", path));
+    let pages = [("package", &published.package), ("summary", &published.summary)];
+    for (name, path) in orders.chain(pages.into_iter().filter_map(|(name, path)| Some((name, path.as_ref()?)))) {
+        words += &format!("  {name:8} {}\n", path.display());
     }
     words
 }

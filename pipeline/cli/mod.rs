@@ -27,7 +27,7 @@ use crate::job::files;
 use crate::plan::{Night, Share, Stages, plan_night};
 use crate::run::{Failure, RECORD};
 use crate::terminal::Voice;
-use crate::{exit, ledger, night, pages, schema};
+use crate::{exit, ledger, night, package, pages, schema};
 
 /// From an organic 3D model and a job file to a colour-turning cube sculpture that is ready to order.
 #[derive(Debug, Parser)]
@@ -183,6 +183,16 @@ enum Command {
         #[arg(required = true, value_name = "RUN")]
         runs: Vec<PathBuf>,
     },
+    /// Put together what bureau and client need of a run: RUN/order and RUN/order.zip, from its record
+    #[command(after_help = exit::HELP)]
+    Pack {
+        /// A run folder
+        #[arg(value_name = "RUN")]
+        run: PathBuf,
+        /// Put them into this folder instead; it must have neither
+        #[arg(long, value_name = "DIR")]
+        into: Option<PathBuf>,
+    },
     /// Print the JSON Schema of a job file with every stage's settings, for editors
     Schema,
     #[command(flatten)]
@@ -229,6 +239,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
             desk.calibrate(&Request { run, process, read, into, replace: *replace })
         }
         Command::Report { runs } => desk.report(runs),
+        Command::Pack { run, into } => desk.pack(run, into.as_deref()),
         Command::Schema => desk.schema(),
         Command::Ledger(command) => desk.ledger(command),
     };
@@ -382,6 +393,24 @@ impl Desk<'_> {
             self.voice.diagnose(&Diagnostic::error(message));
         }
         worst
+    }
+
+    fn pack(&mut self, run: &Path, into: Option<&Path>) -> u8 {
+        let packaged = match package::pack(run, into) {
+            Ok(packaged) => packaged,
+            Err(why) => {
+                self.voice.diagnose(&why.in_words());
+                return why.code();
+            }
+        };
+        let entered = match into {
+            None => night::enter_redrawn(run, &packaged.record, &packaged.names, &SystemClock::start()),
+            Some(_) => Ok(()),
+        };
+        if !self.voice.quiet {
+            self.out.print(&format!("{}\n{}\n", packaged.folder.display(), packaged.zip.display()));
+        }
+        entered.map_or_else(|failure| self.fail(&failure), |()| exit::READY)
     }
 
     fn ledger(&mut self, command: &ledger::commands::Command) -> u8 {

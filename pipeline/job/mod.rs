@@ -15,6 +15,7 @@ mod variants;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 pub use turnhue_reports::amounts::{Amount, Share};
+pub use turnhue_reports::package::PackageRequest;
 use turnhue_stages::formats::model::Choice;
 
 pub use advise::AdviseRequest;

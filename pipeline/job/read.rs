@@ -6,7 +6,7 @@ use turnhue_reports::night::choose::MOST_RULES;
 
 use super::settings::{MOST_FAULTS, join, read};
 use super::variants::Own;
-use super::{AdviseRequest, Commission, ModelRequest, Site, Text, Title, Variants};
+use super::{AdviseRequest, Commission, ModelRequest, PackageRequest, Site, Text, Title, Variants};
 use crate::diagnostic::{Diagnostic, listed, nearest};
 
 /// The keys that a job file must have, in the order in which one is usually written.
@@ -15,7 +15,8 @@ pub(crate) const KEYS: [&str; 5] = ["commission", "title", "model", "process", "
 const ADVISE: &str = "advise";
 const VARIANTS: &str = "variants";
 const CHOOSE: &str = "choose";
-const ALL_KEYS: [&str; 8] = [KEYS[0], KEYS[1], KEYS[2], KEYS[3], KEYS[4], ADVISE, VARIANTS, CHOOSE];
+const PACKAGE: &str = "package";
+const ALL_KEYS: [&str; 9] = [KEYS[0], KEYS[1], KEYS[2], KEYS[3], KEYS[4], ADVISE, VARIANTS, CHOOSE, PACKAGE];
 
 /// Longest chain. No stage may come twice, so no sensible one is near it.
 const MOST_STAGES: usize = 64;
@@ -39,6 +40,8 @@ pub struct Draft {
     pub variants: Option<Variants>,
     /// How one of the variants is chosen, the rules in the order in which they are tried.
     pub choose: Vec<Rule>,
+    /// What the sheets of the order say that the run does not know, where the job tells it.
+    pub package: Option<PackageRequest>,
 }
 
 /// A stage as the job file asks for it.
@@ -67,6 +70,7 @@ impl Draft {
             advise: fields.advise(),
             variants: None,
             choose: fields.choose(),
+            package: fields.package(),
         };
         draft.variants = fields.variants(&draft.steps);
         if let Some(model) = &draft.model {
@@ -119,6 +123,19 @@ impl<'a> Fields<'a> {
         if let Err((setting, message, remedy)) = request.check() {
             let at = self.text.place(&join(ADVISE, setting));
             self.faults.push(Diagnostic::error(message).at(at).label(setting).remedy(remedy));
+        }
+        Some(request)
+    }
+
+    /// Takes out what is said for the sheets of the order. The bare key says nothing.
+    fn package(&mut self) -> Option<PackageRequest> {
+        let request: PackageRequest = match self.map.remove(PACKAGE)? {
+            Value::Null => PackageRequest::default(),
+            value => read(self.text, PACKAGE, value, self.faults)?,
+        };
+        for amiss in request.check() {
+            let at = self.text.place(&join(PACKAGE, &amiss.setting));
+            self.faults.push(Diagnostic::error(amiss.message).at(at).label(amiss.setting).remedy(amiss.remedy));
         }
         Some(request)
     }

@@ -138,7 +138,7 @@ pub struct OrderRequest {
     pub despite: Option<String>,
 }
 
-/// Records an order of the run's file, with its digest. A piece with faults, and a run that is not as the ledger says, are
+/// Records an order of the run's file, or of all files of its parts, with their digests. A piece with faults, and a run that is not as the ledger says, are
 /// refused unless a reason is given, which is recorded together with what spoke against it.
 ///
 /// # Errors
@@ -148,12 +148,15 @@ pub fn order(request: &OrderRequest, clock: &dyn Clock) -> Result<Recorded, Trou
         said("the reason of `--despite`", why)?;
     }
     let run = Known::find(&request.run)?;
-    let Some(name) = &run.place.record.order else {
+    let seal = |name: &String| {
+        let path = run.place.folder.join(name);
+        folders::seal_file(&run.place.folder, name).map_err(|error| Trouble::disk("read", &path, &error))
+    };
+    let mut files = run.place.record.orders().map(seal).collect::<Result<Vec<_>, _>>()?.into_iter();
+    let Some(file) = files.next() else {
         let fault = Diagnostic::error(format!("run {} made no file to order", run.place.name));
         return Err(Trouble::wrong(fault.remedy("put `colour` into the chain of its job and run it again")));
     };
-    let path = run.place.folder.join(name);
-    let file = folders::seal_file(&run.place.folder, name).map_err(|error| Trouble::disk("read", &path, &error))?;
 
     let against = run.against_an_order()?;
     let despite = match (&request.despite, against.is_empty()) {
@@ -172,6 +175,7 @@ pub fn order(request: &OrderRequest, clock: &dyn Clock) -> Result<Recorded, Trou
     let deed = Order {
         run: run.place.name.clone(),
         file,
+        more: files.collect(),
         on: request.on.clone().unwrap_or_else(|| Day::of(clock.now())),
         bureau: request.bureau.clone(),
         price: request.price.clone(),

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use super::chain::{Entry, Head};
 use super::deeds::{Deed, Sealed};
 use super::folders::{self, Kind};
-use super::values::PlainName;
+use super::values::{FileName, PlainName};
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, segments};
 use crate::diagnostic::Diagnostic;
 use crate::digest::Digest;
@@ -174,7 +174,7 @@ struct Expected {
     seq: u64,
 }
 
-type Files = BTreeMap<PlainName, Expected>;
+type Files = BTreeMap<FileName, Expected>;
 
 /// What entries name.
 #[derive(Default)]
@@ -182,7 +182,7 @@ struct Named {
     runs: BTreeMap<PlainName, Files>,
     nights: BTreeMap<PlainName, Files>,
     inputs: Files,
-    orders: Vec<(PlainName, PlainName, Expected)>,
+    orders: Vec<(PlainName, FileName, Expected)>,
 }
 
 impl Named {
@@ -193,16 +193,37 @@ impl Named {
         match &entry.deed {
             Deed::Run(run) => drop(self.runs.insert(run.run.clone(), all(&run.files))),
             Deed::Redrawn(redrawn) => {
-                self.runs.entry(redrawn.run.clone()).or_default().extend(all(&redrawn.files));
+                let files = self.runs.entry(redrawn.run.clone()).or_default();
+                let within = |name: &FileName| name.parts().0.map(str::to_owned);
+                let folders: BTreeSet<String> = redrawn.files.iter().filter_map(|file| within(&file.name)).collect();
+                files.retain(|name, _| within(name).is_none_or(|folder| !folders.contains(&folder)));
+                files.extend(all(&redrawn.files));
             }
             Deed::Night(night) => drop(self.nights.insert(night.night.clone(), all(&night.files))),
-            Deed::Order(order) => self.orders.push((order.run.clone(), order.file.name.clone(), expected(&order.file))),
+            Deed::Order(order) => {
+                self.orders.extend(order.files().map(|file| (order.run.clone(), file.name.clone(), expected(file))));
+            }
             Deed::FailedRun(_) | Deed::Choice(_) | Deed::Delivery(_) | Deed::Note(_) => {}
         }
         for input in entry.deed.inputs() {
-            self.inputs.insert(input.kept.clone(), Expected { bytes: input.bytes, digest: input.blake3, seq });
+            self.inputs.insert(input.kept.clone().into(), Expected { bytes: input.bytes, digest: input.blake3, seq });
         }
     }
+}
+
+/// Parts files from those that lie in folders.
+fn by_folder(files: &Files) -> (Files, BTreeMap<&str, Files>) {
+    let (mut own, mut within) = (Files::new(), BTreeMap::<&str, Files>::new());
+    for (file, &expected) in files {
+        match file.parts() {
+            (None, _) => drop(own.insert(file.clone(), expected)),
+            (Some(folder), name) => {
+                // The parts of a file's name are names of files.
+                within.entry(folder).or_default().extend(name.parse().map(|name: FileName| (name, expected)));
+            }
+        }
+    }
+    (own, within)
 }
 
 /// A file to measure.
@@ -265,7 +286,7 @@ impl Look<'_> {
         self.missing(folder, &named.inputs, &listed);
         for (name, kind) in listed {
             let path = self.commission.join(folder).join(&name);
-            let expected = name.parse::<PlainName>().ok().and_then(|name| named.inputs.get(&name));
+            let expected = name.parse::<FileName>().ok().and_then(|name| named.inputs.get(&name));
             match (kind, expected) {
                 (Kind::File, Some(&expected)) => self.measure(path, expected),
                 (Kind::File, None) if is_kept_input(&path, &name) => self.cautions.push(
@@ -312,7 +333,18 @@ impl Look<'_> {
         Ok(())
     }
 
+    /// A folder of files, and of folders that hold some of the files.
     fn at_folder(&mut self, folder: &Path, files: &Files) -> Result<(), Trouble> {
+        let (files, within) = by_folder(files);
+        self.at_files(folder, &files, &within)?;
+        for (name, files) in &within {
+            self.at_files(&folder.join(name), files, &BTreeMap::new())?;
+        }
+        Ok(())
+    }
+
+    /// The files of one folder, in which there are these folders besides.
+    fn at_files(&mut self, folder: &Path, files: &Files, within: &BTreeMap<&str, Files>) -> Result<(), Trouble> {
         let path = self.commission.join(folder);
         if !path.symlink_metadata().is_ok_and(|about| about.is_dir()) {
             let seq = files.values().map(|file| file.seq).max().unwrap_or(0);
@@ -330,9 +362,10 @@ impl Look<'_> {
         self.missing(folder, files, &listed);
         for (name, kind) in listed {
             let path = path.join(&name);
-            let expected = name.parse::<PlainName>().ok().and_then(|name| files.get(&name));
+            let expected = name.parse::<FileName>().ok().and_then(|name| files.get(&name));
             match (kind, expected) {
                 (Kind::File, Some(&expected)) => self.measure(path, expected),
+                (Kind::Folder, None) if within.contains_key(name.as_str()) => {}
                 (_, Some(_)) => {
                     self.faults.push(changed(&format!("{} is not a file", path.display()), "a file was expected"));
                 }

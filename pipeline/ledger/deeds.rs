@@ -8,7 +8,7 @@ use std::{env, fs};
 use serde::{Deserialize, Serialize};
 use turnhue_reports::record::Verdict;
 
-use super::values::{Day, PlainName};
+use super::values::{Day, FileName, PlainName};
 use crate::digest::Digest;
 
 /// What happened.
@@ -64,7 +64,7 @@ impl Deed {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sealed {
     /// Its name in the folder.
-    pub name: PlainName,
+    pub name: FileName,
     /// Its size in bytes.
     pub bytes: u64,
     /// Its digest.
@@ -267,7 +267,7 @@ pub struct Redrawn {
     pub run: PlainName,
     /// The program that drew them.
     pub tool: Build,
-    /// The pages; every other file of the run stays as it was.
+    /// The pages; every other file of the run stays as it was. Of a folder within the run's, of which a file is named here, all.
     pub files: Vec<Sealed>,
 }
 
@@ -310,8 +310,11 @@ pub struct Choice {
 pub struct Order {
     /// The run whose file was ordered.
     pub run: PlainName,
-    /// The ordered file, as it was when the order was recorded.
+    /// The ordered file, as it was when the order was recorded; of several the first.
     pub file: Sealed,
+    /// The ordered files beside that one, where the piece comes in several parts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub more: Vec<Sealed>,
     /// The day.
     pub on: Day,
     /// Who prints it.
@@ -326,6 +329,13 @@ pub struct Order {
     /// Why it was ordered all the same, where something spoke against it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub despite: Option<Despite>,
+}
+
+impl Order {
+    /// All ordered files.
+    pub fn files(&self) -> impl Iterator<Item = &Sealed> {
+        std::iter::once(&self.file).chain(&self.more)
+    }
 }
 
 /// An order against advice.

@@ -106,19 +106,24 @@ type Files = BTreeMap<String, BTreeMap<String, Content>>;
 fn named(entries: &[Entry]) -> Files {
     let mut files = Files::new();
     for entry in entries {
-        let all = |sealed: &[Sealed]| -> Vec<(String, Content)> {
-            sealed
-                .iter()
-                .map(|file| (file.name.to_string(), Content { bytes: file.bytes, digest: file.blake3 }))
-                .collect()
-        };
         match &entry.deed {
             // What an earlier entry named in this folder, and this one does not, is gone.
-            Deed::Run(run) => drop(files.insert(run.run.to_string(), all(&run.files).into_iter().collect())),
-            Deed::Night(night) => {
-                files.insert(night_folder(night.night.as_str()), all(&night.files).into_iter().collect());
+            Deed::Run(run) => {
+                forget(&mut files, run.run.as_str());
+                add(&mut files, run.run.as_str(), &run.files);
             }
-            Deed::Redrawn(redrawn) => files.entry(redrawn.run.to_string()).or_default().extend(all(&redrawn.files)),
+            Deed::Night(night) => {
+                let folder = night_folder(night.night.as_str());
+                forget(&mut files, &folder);
+                add(&mut files, &folder, &night.files);
+            }
+            Deed::Redrawn(redrawn) => {
+                let run = redrawn.run.as_str();
+                for within in redrawn.files.iter().filter_map(|file| file.name.parts().0) {
+                    forget(&mut files, &format!("{run}/{within}"));
+                }
+                add(&mut files, run, &redrawn.files);
+            }
             Deed::FailedRun(_) | Deed::Choice(_) | Deed::Order(_) | Deed::Delivery(_) | Deed::Note(_) => {}
         }
         for input in entry.deed.inputs() {
@@ -127,6 +132,27 @@ fn named(entries: &[Entry]) -> Files {
         }
     }
     files
+}
+
+/// Takes away what was said of a folder and the folders in it.
+fn forget(files: &mut Files, folder: &str) {
+    files.retain(|known, _| known != folder && known.strip_prefix(folder).is_none_or(|rest| !rest.starts_with('/')));
+}
+
+/// Adds the files of a folder, some of which lie in a folder of it.
+fn add(files: &mut Files, folder: &str, sealed: &[Sealed]) {
+    for file in sealed {
+        let (folder, name) = place(folder, file);
+        files.entry(folder).or_default().insert(name, Content { bytes: file.bytes, digest: file.blake3 });
+    }
+}
+
+/// The folder in which a file of a folder lies, in the commission's, and its plain name.
+fn place(folder: &str, file: &Sealed) -> (String, String) {
+    match file.name.parts() {
+        (None, name) => (folder.to_owned(), name.to_owned()),
+        (Some(within), name) => (format!("{folder}/{within}"), name.to_owned()),
+    }
 }
 
 fn night_folder(night: &str) -> String {

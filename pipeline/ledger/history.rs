@@ -85,7 +85,8 @@ fn choice_told(choice: &Choice) -> (String, Vec<String>) {
 fn order_told(order: &Order) -> (String, Vec<String>) {
     let head = format!("{} ordered on {}{}", order.run, order.on, after(" from ", order.bureau.as_ref()));
     let more = [("price ", order.price.as_ref()), ("reference ", order.reference.as_ref())];
-    let mut rest = vec![format!("{}, {} bytes, digest {}", order.file.name, order.file.bytes, order.file.blake3)];
+    let told = order.files().map(|file| format!("{}, {} bytes, digest {}", file.name, file.bytes, file.blake3));
+    let mut rest: Vec<String> = told.collect();
     rest.extend(more.into_iter().filter_map(|(word, value)| value.map(|value| format!("{word}{value}"))));
     if let Some(despite) = &order.despite {
         rest.extend(despite.what.iter().map(|what| format!("despite this: {what}")));

@@ -1,4 +1,4 @@
-//! The small values of which entries are made: names of files, days.
+//! The small values of which entries are made: names of files and of their folders, days.
 
 use std::fmt;
 use std::path::{Component, Path};
@@ -62,6 +62,71 @@ impl From<PlainName> for String {
     }
 }
 
+/// The name of a file in the folder of a run or a night: a plain name, or that of a folder there and a plain name in it.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct FileName(String);
+
+impl FileName {
+    /// The name.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// The folder that it names, if it names one, and the plain name.
+    #[must_use]
+    pub fn parts(&self) -> (Option<&str>, &str) {
+        self.0.split_once('/').map_or((None, &self.0), |(folder, name)| (Some(folder), name))
+    }
+}
+
+impl AsRef<Path> for FileName {
+    fn as_ref(&self) -> &Path {
+        Path::new(&self.0)
+    }
+}
+
+impl fmt::Display for FileName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl FromStr for FileName {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (folder, name) = text.split_once('/').map_or((None, text), |(folder, name)| (Some(folder), name));
+        let plain = |part: &str| part.parse::<PlainName>().is_ok();
+        if plain(name) && folder.is_none_or(plain) {
+            Ok(Self(text.to_owned()))
+        } else {
+            Err(format!("'{text}' is no name of a file, alone or in one folder"))
+        }
+    }
+}
+
+impl From<PlainName> for FileName {
+    fn from(PlainName(name): PlainName) -> Self {
+        Self(name)
+    }
+}
+
+impl TryFrom<String> for FileName {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        text.parse()
+    }
+}
+
+impl From<FileName> for String {
+    fn from(name: FileName) -> Self {
+        name.0
+    }
+}
+
 /// A day in the calendar: `2027-03-01`.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
@@ -115,6 +180,19 @@ mod tests {
             assert!(wrong.parse::<PlainName>().is_err(), "{wrong}");
         }
         assert!("cell-3mm-1a2b3c4d".parse::<PlainName>().is_ok());
+    }
+
+    #[test]
+    fn a_file_lies_at_most_one_folder_deep() {
+        for wrong in [
+            "", "/", "..", "../x", "a/..", "a/../b", "a/b/c", "/x", "a/", "a//b", "./a", "a/.", "a\\b", "a/b\\c",
+            "a/b\0",
+        ] {
+            assert!(wrong.parse::<FileName>().is_err(), "{wrong}");
+        }
+        let name = |text: &str| text.parse::<FileName>().unwrap();
+        assert_eq!(name("order/piece.3mf").parts(), (Some("order"), "piece.3mf"));
+        assert_eq!(name("run.json").parts(), (None, "run.json"));
     }
 
     #[test]

@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use turnhue_reports::advice::Advice;
 use turnhue_reports::night::{Figure, Made};
+use turnhue_reports::package::ordered_files;
 use turnhue_reports::record::{self, FORM, File, Record, StageRecord, Tool, Verdict};
 use turnhue_stages::workpiece::Part;
 
@@ -15,6 +16,7 @@ use super::worker::Works;
 use crate::diagnostic::Diagnostic;
 use crate::events::Silence;
 use crate::job::Variant;
+use crate::package::{self, Unpacked};
 use crate::pages;
 use crate::plan::{Plan, PlannedStep, Role};
 use crate::run::{Failure, Published, RECORD, Surroundings, disk_failure};
@@ -34,6 +36,8 @@ pub(crate) fn record_of(
 ) -> Record {
     let stages = steps.iter().zip(kept).map(|(step, kept)| stage_record(step, kept)).collect();
     let inputs = plan.inputs().iter().filter(|input| input.role != Role::Job).map(|input| input.file.clone());
+    let orders = kept.iter().rev().map(|entry| entry.orders().map(str::to_owned).collect::<Vec<_>>());
+    let orders = orders.into_iter().find(|orders| !orders.is_empty()).unwrap_or_default();
     let mut record = Record {
         form: FORM,
         commission: plan.job.commission.as_str().to_owned(),
@@ -41,7 +45,8 @@ pub(crate) fn record_of(
         title: plan.job.title.as_str().to_owned(),
         variant: plan.variant().map(variant_of),
         verdict: Verdict::NotValidated,
-        order: kept.iter().rev().find_map(|entry| entry.order().map(str::to_owned)),
+        order: orders.first().cloned(),
+        orders: if orders.len() > 1 { orders } else { Vec::new() },
         tool: Tool { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
         started: None,
         seconds: None,
@@ -51,6 +56,7 @@ pub(crate) fn record_of(
         inputs: inputs.collect(),
         stages,
         advice,
+        package: plan.job.package.clone(),
     };
     record.verdict = verdict(&record);
     record
@@ -137,7 +143,11 @@ pub(super) fn finish(
     let mut bytes = Vec::new();
     let written = record::write(&record, &mut bytes).and_then(|()| folder.write(RECORD, "the record", &bytes));
     written.map_err(|error| failed("write the record", &error))?;
-    let no_page = draw_pages(&mut folder, &record).map_err(|error| failed("write a page", &error))?;
+    let mut no_page = draw_pages(&mut folder, &record).map_err(|error| failed("write a page", &error))?;
+    // Of many variants few are ordered: theirs are packed when somebody asks for it.
+    if plan.variant().is_none() && record.verdict == Verdict::ReadyToOrder && !ordered_files(&record).is_empty() {
+        no_page = pack(&mut folder, &record)?.or(no_page);
+    }
     let files = folder.files();
     let (folder, was_there) = folder.publish().map_err(|error| failed("put the run folder in its place", &error))?;
     let seconds = (surroundings.clock.elapsed() - begun).as_secs_f64();
@@ -146,6 +156,7 @@ pub(super) fn finish(
 }
 
 fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
+    let package = folder.join(package::ZIP);
     // A stage may have taken the name for something else.
     let taken = artefacts(record).any(|file| file.name == pages::SUMMARY);
     let summary = folder.join(pages::SUMMARY);
@@ -153,8 +164,10 @@ fn published(record: &Record, folder: PathBuf, was_there: bool) -> Published {
         commission: record.commission.clone(),
         name: record.run.clone(),
         verdict: record.verdict,
+        orders: record.orders().map(|name| folder.join(name)).collect(),
         order: record.order.as_ref().map(|name| folder.join(name)),
         summary: (!taken && summary.is_file()).then_some(summary),
+        package: package.is_file().then_some(package),
         advice: record.advice.as_ref().map_or_else(Vec::new, |advice| advice.words.clone()),
         price: Made::of(record).said(Figure::Price),
         was_there,
@@ -178,6 +191,20 @@ fn draw_pages(folder: &mut RunFolder, record: &Record) -> io::Result<Option<Stri
         }
     }
     Ok(None)
+}
+
+/// Puts the package of the order into a run folder, or says why there is none. As with pages, a run is whole without, but for a
+/// disk that does not take it.
+fn pack(folder: &mut RunFolder, record: &Record) -> Result<Option<String>, Failure> {
+    match package::put(record, folder.staged(), folder.staged()) {
+        Ok(files) => {
+            files.iter().for_each(|file| folder.take(file));
+            Ok(None)
+        }
+        Err(Unpacked::Undrawn(reason)) => Ok(Some(reason)),
+        Err(Unpacked::Changed(what)) => Err(Failure::Changed(Box::new(Diagnostic::error(what)))),
+        Err(Unpacked::Disk(what, error)) => Err(disk_failure(&what, &error)),
+    }
 }
 
 /// The run of that name, if its folder is there and holds what its record says. Of what was changed only people can say whether
@@ -226,10 +253,14 @@ fn artefacts(record: &Record) -> impl Iterator<Item = &File> {
 /// Every file of a run folder that is there: those of its record as it has them, the record and pages as they are.
 pub(super) fn files_there(folder: &Path, record: &Record) -> Result<Vec<File>, Failure> {
     let mut files: Vec<File> = artefacts(record).cloned().collect();
-    for (name, what) in [(RECORD, "the record"), (pages::PRINT_MODEL, "a page"), (pages::SUMMARY, "a page")] {
-        match fs::read(folder.join(name)) {
+    let pages = [(RECORD, "the record"), (pages::PRINT_MODEL, "a page"), (pages::SUMMARY, "a page")];
+    let pages = pages.map(|(name, what)| (name.to_owned(), what));
+    let packed =
+        package::names_there(folder).map_err(|error| disk_failure("could not list the package of a run", &error))?;
+    for (name, what) in pages.into_iter().chain(packed.into_iter().map(|name| (name, "of the package"))) {
+        match fs::read(folder.join(&name)) {
             Ok(bytes) => files.push(File {
-                name: name.to_owned(),
+                name,
                 what: what.to_owned(),
                 bytes: bytes.len() as u64,
                 blake3: blake3::hash(&bytes).to_hex().to_string(),

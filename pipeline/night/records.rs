@@ -206,7 +206,8 @@ pub(super) fn plain(name: &str) -> Result<PlainName, Failure> {
 }
 
 pub(super) fn sealed(file: &File) -> Result<Sealed, Failure> {
-    Ok(Sealed { name: plain(&file.name)?, bytes: file.bytes, blake3: digest(file)? })
+    let name = file.name.parse().map_err(|_| Failure::defect(&format!("'{}' cannot be a file's name", file.name)))?;
+    Ok(Sealed { name, bytes: file.bytes, blake3: digest(file)? })
 }
 
 /// What keeps the ledger from being read or written, as what keeps runs from being made.
@@ -227,7 +228,12 @@ pub(super) fn trouble(trouble: Trouble) -> Failure {
 ///
 /// # Errors
 /// If the ledger cannot be read or written.
-pub fn enter_redrawn(folder: &Path, record: &Record, pages: &[&str], clock: &dyn Clock) -> Result<(), Failure> {
+pub fn enter_redrawn(
+    folder: &Path,
+    record: &Record,
+    pages: &[impl AsRef<str>],
+    clock: &dyn Clock,
+) -> Result<(), Failure> {
     let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
     let Some(commission) = whole.parent().filter(|commission| commission.join(LEDGER).is_dir()) else { return Ok(()) };
     let ledger = Ledger::of(commission);
@@ -242,9 +248,15 @@ pub fn enter_redrawn(folder: &Path, record: &Record, pages: &[&str], clock: &dyn
     }
     let Some(known) = known else { return Ok(()) };
     let files: Vec<File> = super::folder::files_there(&whole, record)?;
-    let files: Vec<Sealed> =
-        files.iter().filter(|file| pages.contains(&file.name.as_str())).map(sealed).collect::<Result<_, _>>()?;
-    if files.iter().all(|file| known.get(file.name.as_str()) == Some(file)) {
+    let files: Vec<Sealed> = files
+        .iter()
+        .filter(|file| pages.iter().any(|page| page.as_ref() == file.name))
+        .map(sealed)
+        .collect::<Result<_, _>>()?;
+    // What a folder held and holds no more is not in it any more.
+    let within: BTreeSet<&str> = files.iter().filter_map(|file| file.name.parts().0).collect();
+    let is_gone = |file: &Sealed| file.name.parts().0.is_some_and(|of| within.contains(of)) && !files.contains(file);
+    if files.iter().all(|file| known.get(file.name.as_str()) == Some(file)) && !known.values().any(is_gone) {
         return Ok(());
     }
     let deed = Deed::Redrawn(Redrawn { run: plain(&record.run)?, tool: Build::this(), files });

@@ -23,7 +23,7 @@ use turnhue_stages::units::Memory;
 
 use crate::advise::cell;
 use crate::diagnostic::Diagnostic;
-use crate::job::{AdviseRequest, Commission, Site, Text, Title, Variant, settings};
+use crate::job::{AdviseRequest, Commission, PackageRequest, Site, Text, Title, Variant, settings};
 use crate::model::Placed;
 
 /// The stages that a job may name.
@@ -64,6 +64,8 @@ pub(crate) struct Resolved {
     pub(crate) steps: Vec<PlannedStep>,
     /// The sizes of the cell to compare, where the job asks for it.
     pub(crate) advise: Option<AdviseRequest>,
+    /// What the sheets of the order say that the run does not know.
+    pub(crate) package: Option<PackageRequest>,
 }
 
 /// A stage with its checked settings.
@@ -202,6 +204,9 @@ impl Plan {
         });
         if let Some(advise) = &self.job.advise {
             resolved["advise"] = json!(advise);
+        }
+        if let Some(package) = &self.job.package {
+            resolved["package"] = json!(package);
         }
         resolved
     }

@@ -165,6 +165,7 @@ impl<'a> Resolver<'a> {
             inputs,
             steps,
             advise: draft.advise.clone(),
+            package: draft.package.clone(),
         })
     }
 

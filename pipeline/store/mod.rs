@@ -330,9 +330,11 @@ impl Store {
     }
 
     fn with_part(&self, piece: Workpiece, part: Part, entry: &Entry) -> Option<Workpiece> {
-        if let (Part::Order, Some(order)) = (part, &entry.order) {
-            self.file(order.blake3)?;
-            return Some(piece.with_order(self.ordered(order)));
+        if let (Part::Order, Some(_)) = (part, &entry.order) {
+            for order in entry.stored_orders() {
+                self.file(order.blake3)?;
+            }
+            return Some(piece.with_orders(entry.stored_orders().map(|order| self.ordered(order))));
         }
         // Read anew: another writer may have published the same result since, laid out in another way.
         let mut opened = self.open_result(&entry.key)?;

@@ -82,11 +82,11 @@ impl Store {
         all.into_iter().map(|one| one.map(|under_way| under_way.entry)).collect()
     }
 
-    /// The piece with its file to order where the store keeps it, after its result was published.
+    /// The piece with its files to order where the store keeps them, after its result was published.
     #[must_use]
     pub fn settled(&self, piece: Workpiece, entry: &Entry) -> Workpiece {
         match &entry.order {
-            Some(order) => piece.with_order(self.ordered(order)),
+            Some(_) => piece.with_orders(entry.stored_orders().map(|order| self.ordered(order))),
             None => piece,
         }
     }
@@ -101,7 +101,8 @@ impl Store {
             bytes: bytes.len() as u64,
             blake3: Digest::of(bytes),
         };
-        let order = done.after.order().filter(|_| change.made.contains(&Part::Order));
+        let orders = if change.made.contains(&Part::Order) { done.after.orders() } else { &[] };
+        let mut orders = orders.iter().map(|order| draft.order(order)).collect::<io::Result<Vec<_>>>()?.into_iter();
         let files = done.outcome.artefacts.iter().map(|made| draft.file(made)).collect::<io::Result<Vec<_>>>()?;
         let entry = Entry {
             key: done.key,
@@ -112,7 +113,8 @@ impl Store {
             findings: done.outcome.findings.clone(),
             parts: names.iter().zip(&parts).map(stored).collect(),
             gone: change.gone,
-            order: order.map(|order| draft.order(order)).transpose()?,
+            order: orders.next(),
+            more_orders: orders.collect(),
             artefacts: files.iter().map(|(file, _)| file.clone()).collect(),
         };
         let result = draft.folder().with_extension("result");

@@ -52,8 +52,11 @@ pub struct Entry {
     pub(super) parts: Vec<StoredPart>,
     /// The parts that were there before and are gone.
     pub(super) gone: Vec<Part>,
-    /// The file to order, if this stage said which it is.
+    /// The file to order, if this stage said which it is; of several the first.
     pub(super) order: Option<StoredOrder>,
+    /// The files to order beside that one. Results from before there could be several have none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) more_orders: Vec<StoredOrder>,
 }
 
 /// A part that lies behind the head.
@@ -80,10 +83,13 @@ impl Entry {
         self.parts.iter().fold(0, |sum, part| sum.saturating_add(part.bytes))
     }
 
-    /// The name of the file to order, if the stage said which it is.
-    #[must_use]
-    pub fn order(&self) -> Option<&str> {
-        self.order.as_ref().map(|order| order.name.as_str())
+    /// The names of the files to order, if the stage said which they are.
+    pub fn orders(&self) -> impl Iterator<Item = &str> {
+        self.stored_orders().map(|order| order.name.as_str())
+    }
+
+    pub(super) fn stored_orders(&self) -> impl Iterator<Item = &StoredOrder> {
+        self.order.iter().chain(&self.more_orders)
     }
 
     /// The digests of the files that it made, in the order of [`Self::artefacts`].

@@ -22,6 +22,7 @@ mod facts;
 mod mounting;
 pub mod night;
 mod numbers;
+pub mod package;
 mod palette;
 mod pictures;
 pub mod print_model;

@@ -57,11 +57,11 @@ fn artefact<'a>(stage: &'a StageRecord, ending: &str) -> Option<&'a str> {
 /// The figures that decide where and how it can stand, as far as the stage said them.
 fn figures(stage: &StageRecord) -> Vec<(&'static str, String)> {
     const ASKED: [(&str, &str); 8] = [
-        ("Weight of piece and stand", "weight of piece and stand"),
+        ("Weight that turns", "weight that turns"),
         ("Tips over at a tilt of", "tipping angle on the stand"),
-        ("Centre of mass off the axis", "centre of mass off the axis"),
-        ("Torque to turn it", "torque needed"),
-        ("Speed", "recommended speed"),
+        ("Centre of mass off the axis", "axis to the piece's centre of mass"),
+        ("Torque that turns it, with its factor", "torque needed"),
+        ("Turns at most", "fastest recommended speed"),
         ("Swept diameter", "swept diameter"),
         ("Swept height", "swept height"),
         ("Clearance of the post, on each side", "clearance"),

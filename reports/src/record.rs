@@ -10,6 +10,7 @@ use turnhue_stages::findings::{Fact, Finding, Severity};
 use turnhue_stages::process::Process;
 
 use crate::advice::Advice;
+use crate::package::PackageRequest;
 
 /// The version of the record's form. Raised when a field changes its meaning; a reader takes its own version and older.
 ///
@@ -33,8 +34,11 @@ pub struct Record {
     pub variant: Option<Variant>,
     /// What the piece comes to.
     pub verdict: Verdict,
-    /// The file to order, by its name in the run folder, where the chain makes one.
+    /// The file to order, by its name in the run folder, where the chain makes one; of several the first.
     pub order: Option<String>,
+    /// All files to order, where the piece comes in several parts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub orders: Vec<String>,
     /// The program that made the run.
     pub tool: Tool,
     /// When the run began: UTC, RFC 3339. In form 1 alone.
@@ -58,6 +62,9 @@ pub struct Record {
     /// have none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub advice: Option<Advice>,
+    /// What the job tells for the sheets of the order. Records from before there were such sheets have nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub package: Option<PackageRequest>,
 }
 
 /// What the piece comes to.
@@ -140,6 +147,12 @@ pub struct StageRecord {
 }
 
 impl Record {
+    /// The names of the files to order: one, or one for each part of the piece.
+    pub fn orders(&self) -> impl Iterator<Item = &String> {
+        let several = &self.orders;
+        several.iter().chain(self.order.iter().filter(|_| several.is_empty()))
+    }
+
     /// Every finding with the name of its stage, faults first.
     #[must_use]
     pub fn findings(&self) -> Vec<(&str, &Finding)> {

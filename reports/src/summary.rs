@@ -179,7 +179,7 @@ impl Page<'_> {
 
     /// Whether to order a file: nothing is said of files that are not made for it.
     fn advice(&self, file: &File) -> Option<&'static str> {
-        (self.record.order.as_ref() == Some(&file.name)).then_some(match self.record.verdict {
+        self.record.orders().any(|order| *order == file.name).then_some(match self.record.verdict {
             Verdict::ReadyToOrder => "Order this one",
             Verdict::HasFaults => "Do not order: it has faults",
             Verdict::NotValidated => "Not measured: do not order yet",

@@ -113,6 +113,7 @@
 pub mod chain;
 pub mod colorimetry;
 pub mod conformance;
+pub mod division;
 pub mod findings;
 pub mod formats;
 pub mod memo;
@@ -143,10 +144,13 @@ pub fn shipped() -> Vec<Box<dyn stage::AnyStage>> {
         stage::erase::<chain::repair::Repair>(),
         stage::erase::<chain::hollow::Hollow>(),
         stage::erase::<chain::colour::Colour>(),
+        stage::erase::<chain::split::Split>(),
         stage::erase::<chain::coupon::Coupon>(),
         stage::erase::<chain::proof::Proof>(),
         stage::erase::<chain::validate::Validate>(),
-        stage::erase::<chain::estimate::Estimate>(),
+        stage::erase::<chain::stand::Stand>(),
         stage::erase::<chain::case::Case>(),
+        stage::erase::<chain::estimate::Estimate>(),
+        stage::erase::<chain::handbuild::Handbuild>(),
     ]
 }

@@ -60,7 +60,7 @@ fn settings(stage: &str) -> Value {
         "scale" => json!({ "height": "60 mm" }),
         "voxelise" => json!({ "cell": "3 mm" }),
         "foot" => json!({ "cells": 2, "width": "18 mm" }),
-        "repair" | "coupon" | "validate" => json!({}),
+        "repair" | "coupon" | "validate" | "stand" | "handbuild" => json!({}),
         "proof" => json!({ "pixels": 64, "film": 64 }),
         "hollow" => json!({ "wall": "2.5 mm", "openings": [{ "side": "bottom", "width": "12 mm" }] }),
         "colour" => json!({
@@ -75,6 +75,7 @@ fn settings(stage: &str) -> Value {
                 { "spot": { "low": [0, 0, 0], "high": ["20 mm", "1 mm", "20 mm"], "colour": "red", "sides": ["front"] } },
             ],
         }),
+        "split" => json!({ "build": ["45 mm", "45 mm", "40 mm"] }),
         "estimate" => json!({ "rates": "rates.yaml", "copies": [1, 5] }),
         "case" => json!({ "cover": { "kind": "lid" } }),
         other => panic!("`{other}` has no trial yet"),

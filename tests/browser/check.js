@@ -1,4 +1,4 @@
-// Checks summary pages, and the page of a night, in a browser. `run` calls it: check.js PROJECT CHROMIUM
+// Checks summary pages, the sheets of an order, and the page of a night, in a browser. `run` calls it: check.js PROJECT CHROMIUM
 
 import { spawnSync } from "node:child_process";
 import { mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
@@ -295,6 +295,19 @@ async function checkPaper(browser, name, url) {
   await context.close();
 }
 
+// The sheets of an order: each in every width, and on either paper the same.
+async function checkSheets(browser, order) {
+  for (const sheet of ["order-sheet", "client-sheet", "label"]) {
+    const file = join(order, `${sheet}.html`);
+    const url = pathToFileURL(file).href;
+    await checkMarkup({ name: sheet }, file);
+    for (const width of WIDTHS) {
+      for (const scheme of SCHEMES) await checkScreen(browser, sheet, url, width, scheme);
+    }
+    await checkPaper(browser, sheet, url);
+  }
+}
+
 for (const folder of ["runs", "screenshots"]) rmSync(join(scratch, folder), { recursive: true, force: true });
 mkdirSync(join(scratch, "screenshots"), { recursive: true });
 const browser = await chromium.launch({ executablePath: program, args: FLAGS });
@@ -322,6 +335,7 @@ try {
       }
     }
     await checkPaper(browser, `${job.name}-model`, pathToFileURL(model).href);
+    if (job.code === 0) await checkSheets(browser, join(dirname(file), "order"));
   }
   const night = nightOf(runs, 40);
   await checkMarkup({ name: "night" }, night);

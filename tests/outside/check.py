@@ -14,13 +14,17 @@ import crate
 import distances
 import files
 import guard
+import handbuild
 import jobs
 import likeness
 import models
 import nights
+import package
 import pictures
 import shapes
 import source
+import stand
+import split
 import told
 import topology
 import walls
@@ -72,6 +76,12 @@ def main(scratch):
         pictures.check(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
+    with tally.part("stand"):
+        stand.check(tally, scratch)
+    with tally.part("handbuild"):
+        handbuild.check(tally, scratch)
+    with tally.part("split"):
+        split.check(tally, scratch)
     with tally.part("case"):
         case.check(tally, scratch)
     with tally.part("guard"):
@@ -84,6 +94,8 @@ def main(scratch):
         distances.check(tally, scratch)
     with tally.part("colorimetry"):
         colorimetry.check(tally, scratch)
+    with tally.part("package"):
+        package.check(tally, scratch)
     with tally.part("night"):
         nights.check(tally, scratch)
     return tally.close()

@@ -223,6 +223,7 @@ pub(crate) enum Kind {
     Stop,
     Wait,
     Squat,
+    Parcel,
 }
 
 impl Stage for Mishap {
@@ -245,6 +246,9 @@ impl Stage for Mishap {
             Kind::Stop => return Err(Halt::Cancelled),
             Kind::Squat => {
                 shop.artefact("summary.html", "a page of its own", |out| out.write_all(b"half"))?;
+            }
+            Kind::Parcel => {
+                shop.artefact("order.zip", "a parcel of its own", |out| out.write_all(b"half"))?;
             }
             // Until somebody asks it to stop; an hour at most.
             Kind::Wait => {

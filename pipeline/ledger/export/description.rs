@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde_json::{Map, Value, json};
 use turnhue_reports::record;
 
-use super::{Content, ExportRequest, Files, night_folder};
+use super::{Content, ExportRequest, Files, night_folder, place};
 use crate::clock::Moment;
 use crate::ledger::audit::DESCRIPTION;
 use crate::ledger::chain::Entry;
@@ -142,7 +142,7 @@ impl Crate<'_> {
             }
             Deed::Order(order) => json!({
                 "@type": "OrderAction",
-                "object": self.present(order.run.as_str(), std::slice::from_ref(&order.file)),
+                "object": self.present(order.run.as_str(), &order.files().cloned().collect::<Vec<_>>()),
             }),
             Deed::Delivery(delivery) => {
                 json!({ "@type": "SendAction", "object": self.runs(std::slice::from_ref(&delivery.run)) })
@@ -211,12 +211,13 @@ impl Crate<'_> {
 
     /// Those of these files that are still what they were: a later run of the same name may have changed them.
     fn present(&self, folder: &str, sealed: &[Sealed]) -> Value {
-        let files = self.files.get(folder);
-        let same = sealed.iter().filter(|file| {
+        let same = sealed.iter().filter_map(|file| {
             let content = Content { bytes: file.bytes, digest: file.blake3 };
-            files.and_then(|files| files.get(file.name.as_str())) == Some(&content)
+            let (folder, name) = place(folder, file);
+            let now = self.files.get(&folder).and_then(|files| files.get(&name));
+            (now == Some(&content)).then(|| file_id(&folder, &name))
         });
-        let ids: BTreeSet<String> = same.map(|file| file_id(folder, file.name.as_str())).collect();
+        let ids: BTreeSet<String> = same.collect();
         links(&ids)
     }
 

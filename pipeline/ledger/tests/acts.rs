@@ -31,6 +31,32 @@ fn an_order_holds_the_digest_of_its_file() {
 }
 
 #[test]
+fn an_order_of_several_parts_holds_all_their_digests() {
+    let commission = Commission::new();
+    let (run, folder) = ("parts-1", commission.folder.join("parts-1"));
+    let deed = commission.run(run, Verdict::ReadyToOrder, &[]);
+    let path = folder.join("run.json");
+    let mut record: serde_json::Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+    record["order"] = "part-1.3mf".into();
+    record["orders"] = serde_json::json!(["part-1.3mf", "part-2.3mf"]);
+    fs::write(&path, record.to_string()).unwrap();
+    for part in ["part-1.3mf", "part-2.3mf"] {
+        fs::write(folder.join(part), part).unwrap();
+    }
+    let Deed::Run(mut deed) = deed else { panic!() };
+    deed.files = crate::ledger::seal(&folder).unwrap();
+    commission.append(&[Deed::Run(deed)]);
+    order(&commission.order(run, None), &Set::to(MORNING)).unwrap();
+    let Deed::Order(ordered) = last(&commission) else { panic!() };
+    let files: Vec<_> = ordered.files().map(|file| (file.name.to_string(), file.blake3)).collect();
+    let part = |name: &str| (name.to_owned(), Digest::of(name.as_bytes()));
+    assert_eq!(files, [part("part-1.3mf"), part("part-2.3mf")]);
+    // What is changed afterwards is found, whichever part it is.
+    fs::write(folder.join("part-2.3mf"), "something else").unwrap();
+    assert!(order(&commission.order(run, None), &Set::to(MORNING)).is_err());
+}
+
+#[test]
 fn a_piece_with_faults_is_ordered_against_a_reason_alone() {
     let commission = Commission::new();
     let refused = order(&commission.order(TALL, None), &Set::to(MORNING)).unwrap_err();

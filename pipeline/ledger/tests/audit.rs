@@ -9,6 +9,7 @@ use super::commission::{Commission, SMALL, TALL, name, replace};
 use super::{MORNING, Set};
 use crate::ledger::audit::{Audit, KnownHead, audit};
 use crate::ledger::deeds::{Build, Deed, Redrawn};
+use crate::ledger::export::{ExportRequest, export};
 use crate::ledger::{Trouble, seal_file};
 
 fn look(commission: &Commission) -> Audit {
@@ -166,6 +167,50 @@ fn pages_that_were_drawn_anew_are_the_later_ones() {
     let files = vec![seal_file(&folder, "summary.html").unwrap()];
     commission.append(&[Deed::Redrawn(Redrawn { run: name(SMALL), tool, files })]);
     assert!(look(&commission).is_whole());
+}
+
+/// Puts files into a folder of a run and enters them as drawn anew.
+fn packed(commission: &Commission, names: &[&str]) {
+    let run = commission.folder.join(SMALL);
+    fs::create_dir_all(run.join("order")).unwrap();
+    let sealed = |name: &&str| {
+        fs::write(run.join(name), format!("what is in {name}")).unwrap();
+        seal_file(&run, name).unwrap()
+    };
+    let files = names.iter().map(sealed).collect();
+    let tool = Build { name: "turnhue".into(), version: "0.2.0".into(), blake3: None };
+    commission.append(&[Deed::Redrawn(Redrawn { run: name(SMALL), tool, files })]);
+}
+
+#[test]
+fn files_in_a_folder_of_a_run_are_looked_at_too() {
+    let commission = Commission::new();
+    packed(&commission, &["order/a.txt", "order/b.txt", "order.zip"]);
+    let found = look(&commission);
+    assert!(found.is_whole(), "{:#?}", found.faults);
+    assert_eq!(found.files, 10 + 3);
+    let order = commission.folder.join(SMALL).join("order");
+    replace(&order.join("a.txt"), b"another text");
+    assert!(only(&commission).contains("a.txt was changed"));
+    packed(&commission, &["order/a.txt", "order/b.txt", "order.zip"]);
+    fs::write(order.join("c.txt"), "more").unwrap();
+    assert!(only(&commission).contains("c.txt was added"));
+    fs::remove_file(order.join("c.txt")).unwrap();
+    fs::remove_file(order.join("b.txt")).unwrap();
+    assert!(only(&commission).contains("b.txt is missing"));
+    // A package without it takes the place of the older one, in an export too.
+    packed(&commission, &["order/a.txt", "order.zip"]);
+    assert!(look(&commission).is_whole());
+    let home = tempfile::tempdir().unwrap();
+    let to = home.path().join("HB-1");
+    let request =
+        ExportRequest { commission: commission.folder.clone(), to: to.clone(), by: None, licence: None, epoch: None };
+    assert_eq!(export(&request).unwrap(), commission.files().len());
+    assert!(audit(&to, None).unwrap().is_whole());
+    fs::remove_dir_all(&order).unwrap();
+    assert!(only(&commission).contains("order is missing"));
+    fs::write(&order, "a file in the place of the folder").unwrap();
+    assert_eq!(told(&commission).len(), 2);
 }
 
 #[test]

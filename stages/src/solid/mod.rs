@@ -28,6 +28,7 @@ pub mod self_crossings;
 pub mod skin;
 pub mod sphere;
 pub mod stability;
+pub mod stacked;
 mod surface;
 pub mod winding;
 

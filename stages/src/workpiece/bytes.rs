@@ -10,6 +10,7 @@
 //! | cells | `C` | solid |
 //! | void | `V` | shafts and cavity as solids; lattice cells along a cell; wall; openings; moved corners |
 //! | paint | `P` | colours; faces; ink of each; colours of the sides and the inside; guard |
+//! | division | `D` | for each part: its box; its cells as a solid; its void, if it has one; its paint; pins and sockets |
 //! | mounts | `M` | the numbers of [`Mounts`] in order; its bodies, each with its name and a surface |
 //!
 //! A solid is a grid (origin, cell, counts) and its cells: for each 64 words of them a mask of those that differ from the
@@ -26,6 +27,7 @@ use std::sync::Arc;
 use glam::{DVec2, DVec3, IVec3};
 
 use super::{Part, Workpiece};
+use crate::division::{Division, Peg, PegKind, Segment};
 use crate::mounts::{Mount, Mounts, Swept};
 use crate::paint::{Guard, GuardOn, Paint};
 use crate::solid::{Cells, Face, Grid, Surface};
@@ -70,9 +72,9 @@ impl Workpiece {
             Part::Void => out.void(self.void()?),
             Part::Paint => {
                 let paint = self.paint()?;
-                let of_hull = self.hull.get().is_some_and(|hull| Arc::ptr_eq(&hull.faces, &paint.faces));
-                out.paint(paint, of_hull);
+                out.paint(paint, self.is_on_hull(paint));
             }
+            Part::Division => out.division(self.division()?),
             Part::Mounts => out.mounts(self.mounts()?),
             Part::Order => return None,
         }
@@ -109,10 +111,21 @@ impl Workpiece {
                 let paint = bytes.paint(&piece)?;
                 piece.with_paint(paint)
             }
+            Part::Division => {
+                let division = bytes.division(self.cells())?;
+                self.with_division(division)
+            }
             Part::Mounts => self.with_mounts(bytes.mounts()?),
             Part::Order => self,
         };
         if bytes.0.is_empty() { Ok(piece) } else { unsound(format!("{} bytes too many follow it", bytes.0.len())) }
+    }
+}
+
+impl Workpiece {
+    /// Whether paint lies on the very faces of the hull.
+    fn is_on_hull(&self, paint: &Paint) -> bool {
+        self.hull.get().is_some_and(|hull| Arc::ptr_eq(&hull.faces, &paint.faces))
     }
 }
 
@@ -122,6 +135,7 @@ fn letter(part: Part) -> Option<u8> {
         Part::Cells => Some(b'C'),
         Part::Void => Some(b'V'),
         Part::Paint => Some(b'P'),
+        Part::Division => Some(b'D'),
         Part::Mounts => Some(b'M'),
         Part::Order => None,
     }
@@ -130,6 +144,14 @@ fn letter(part: Part) -> Option<u8> {
 /// How the faces of paint are given.
 const LISTED: u8 = 0;
 const OF_THE_HULL: u8 = 1;
+
+/// Whether a part of a division has a void.
+const SOLID: u8 = 0;
+const HOLLOW: u8 = 1;
+
+/// What a peg is.
+const PIN: u8 = 0;
+const SOCKET: u8 = 1;
 
 /// How the guard is given.
 const NO_GUARD: u8 = 0;
@@ -142,6 +164,9 @@ const GROUP: usize = 64;
 /// A grid without cells has no bytes to warrant its lines, which others walk along; it has no more along an axis.
 const LARGEST_EMPTY: i32 = 1000;
 
+/// No peg takes more cube faces along an edge.
+const LARGEST_PEG: i32 = 1000;
+
 /// Sizes in bytes.
 const POINT: usize = 24;
 const TRIANGLE: usize = 12;
@@ -150,6 +175,9 @@ const MOVED: usize = 12 + POINT;
 const FACE: usize = 13;
 const COLOUR: usize = 3;
 const INK: usize = 4;
+const PEG: usize = 1 + 1 + 3 * 4 + 4 + 2 * 8;
+/// What a part of a division has at least: its box, the grid of its cells, the word on its void, counts.
+const SEGMENT: usize = 12 + 44 + 1 + 24;
 
 struct Writer(Vec<u8>);
 
@@ -242,6 +270,32 @@ impl Writer {
                 self.number(guard.width);
             }
         }
+    }
+
+    fn division(&mut self, division: &Division) {
+        self.count(division.segments.len());
+        for segment in &division.segments {
+            self.place(segment.home.to_array());
+            self.solid(segment.cells());
+            match segment.void() {
+                None => self.0.push(SOLID),
+                Some(void) => {
+                    self.0.push(HOLLOW);
+                    self.void(void);
+                }
+            }
+            self.paint(segment.paint(), segment.piece().is_on_hull(segment.paint()));
+            self.count(segment.pegs.len());
+            segment.pegs.iter().for_each(|peg| self.peg(peg));
+        }
+    }
+
+    fn peg(&mut self, peg: &Peg) {
+        self.0.extend([if peg.kind == PegKind::Pin { PIN } else { SOCKET }, peg.side as u8]);
+        self.place(peg.low.to_array());
+        self.0.extend(peg.across.to_le_bytes());
+        self.number(peg.width);
+        self.number(peg.depth);
     }
 
     fn text(&mut self, text: &str) {
@@ -398,6 +452,51 @@ impl<'a> Reader<'a> {
             return unsound("moved corners are out of order");
         }
         Ok(Void { shafts, openings, cavity, per_cell, moved: BTreeMap::from_iter(moved), wall })
+    }
+
+    /// A division of a piece with these cells.
+    fn division(&mut self, whole: Option<&Cells>) -> Result<Division, Unsound> {
+        let segments = self.count(SEGMENT)?;
+        let segments = (0..segments).map(|_| self.segment(whole)).collect::<Result<_, Unsound>>()?;
+        Ok(Division { segments })
+    }
+
+    fn segment(&mut self, whole: Option<&Cells>) -> Result<Segment, Unsound> {
+        let home = IVec3::from_array(self.place()?);
+        let cells = self.solid()?;
+        if whole.is_none_or(|whole| whole.grid() != cells.grid()) {
+            return unsound("its parts lie on another grid than the cells");
+        }
+        let piece = Workpiece::default().with_cells(cells);
+        let piece = match self.array()? {
+            [SOLID] => piece,
+            [HOLLOW] => {
+                let void = self.void()?;
+                if piece.cells().is_none_or(|cells| cells.grid() != void.shafts.grid()) {
+                    return unsound("the shafts of a part lie on another grid than its cells");
+                }
+                piece.with_void(void)
+            }
+            [other] => return unsound(format!("a part is neither solid nor hollow, but {other}")),
+        };
+        let paint = self.paint(&piece)?;
+        let pegs = self.count(PEG)?;
+        let pegs = (0..pegs).map(|_| self.peg()).collect::<Result<_, Unsound>>()?;
+        Ok(Segment::new(home, piece.with_paint(paint), pegs))
+    }
+
+    fn peg(&mut self) -> Result<Peg, Unsound> {
+        let kind = match self.array()? {
+            [PIN] => PegKind::Pin,
+            [SOCKET] => PegKind::Socket,
+            [other] => return unsound(format!("there is no peg of kind {other}")),
+        };
+        let (side, low, across) = (self.side()?, IVec3::from_array(self.place()?), self.whole()?);
+        // Beyond, the squares of its faces would not be counted by 32 bits; no seam is so wide.
+        if !(1..=LARGEST_PEG).contains(&across) || low.abs().max_element() > i32::MAX / 2 {
+            return unsound(format!("a peg cannot lie in {across} faces from {low} on"));
+        }
+        Ok(Peg { kind, side, low, across, width: self.number()?, depth: self.number()? })
     }
 
     fn text(&mut self) -> Result<String, Unsound> {

@@ -12,6 +12,7 @@ use std::sync::{Arc, OnceLock};
 
 use serde::{Deserialize, Serialize};
 
+use crate::division::Division;
 use crate::memo::Key;
 use crate::mounts::Mounts;
 use crate::paint::Paint;
@@ -33,7 +34,9 @@ pub enum Part {
     Void,
     /// A colour for every outside face.
     Paint,
-    /// The file that will be ordered, on disk.
+    /// The parts into which a piece that is too large was divided, or that it stays whole.
+    Division,
+    /// The files that will be ordered, on disk.
     Order,
     /// The stand and what else carries the piece: solids of their own.
     Mounts,
@@ -46,13 +49,14 @@ impl fmt::Display for Part {
             Self::Cells => "cells",
             Self::Void => "a void",
             Self::Paint => "paint",
+            Self::Division => "a division",
             Self::Order => "an ordered file",
             Self::Mounts => "mounts",
         })
     }
 }
 
-/// The file that will be ordered, as it lies on disk. What is in it is for `validate` to find out.
+/// A file that will be ordered, as it lies on disk. What is in it is for `validate` to find out.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct OrderedFile {
     /// Its name in the run folder.
@@ -63,7 +67,8 @@ pub struct OrderedFile {
 
 impl Part {
     /// All parts, each before those that are made from it.
-    pub const ALL: [Self; 6] = [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Order, Self::Mounts];
+    pub const ALL: [Self; 7] =
+        [Self::Surface, Self::Cells, Self::Void, Self::Paint, Self::Division, Self::Order, Self::Mounts];
 
     /// Whether this part is made from the other, directly or not: it is out of date once that one is made again.
     #[must_use]
@@ -83,7 +88,8 @@ pub struct Workpiece {
     /// Shared by copies of the piece: whoever needs it first makes it for all.
     hull: Arc<OnceLock<Arc<Hull>>>,
     paint: Option<Arc<Paint>>,
-    order: Option<Arc<OrderedFile>>,
+    division: Option<Arc<Division>>,
+    order: Option<Arc<[OrderedFile]>>,
     mounts: Option<Arc<Mounts>>,
 }
 
@@ -154,10 +160,22 @@ impl Workpiece {
         self.paint.as_deref()
     }
 
-    /// The file that will be ordered.
+    /// The parts into which the piece was divided.
+    #[must_use]
+    pub fn division(&self) -> Option<&Division> {
+        self.division.as_deref()
+    }
+
+    /// The file that will be ordered; of several the first.
     #[must_use]
     pub fn order(&self) -> Option<&OrderedFile> {
-        self.order.as_deref()
+        self.orders().first()
+    }
+
+    /// The files that will be ordered: one, or one for each part of a divided piece, in the order of the parts.
+    #[must_use]
+    pub fn orders(&self) -> &[OrderedFile] {
+        self.order.as_deref().unwrap_or_default()
     }
 
     /// The stand and what else carries the piece.
@@ -187,13 +205,32 @@ impl Workpiece {
     /// The piece with that paint, not written yet.
     #[must_use]
     pub fn with_paint(self, paint: impl Into<Arc<Paint>>) -> Self {
-        Self { paint: Some(paint.into()), order: None, ..self }
+        Self { paint: Some(paint.into()), division: None, order: None, ..self }
+    }
+
+    /// The piece divided so, not written yet. What carries it has to be made anew.
+    #[must_use]
+    pub fn with_division(self, division: impl Into<Arc<Division>>) -> Self {
+        Self { division: Some(division.into()), order: None, mounts: None, ..self }
+    }
+
+    /// The piece that stays whole although it may be divided: with the files to order that it has.
+    #[must_use]
+    pub fn undivided(self) -> Self {
+        let order = self.order.clone();
+        Self { order, ..self.with_division(Division::default()) }
     }
 
     /// The piece with the file to order.
     #[must_use]
-    pub fn with_order(self, order: impl Into<Arc<OrderedFile>>) -> Self {
-        Self { order: Some(order.into()), ..self }
+    pub fn with_order(self, order: OrderedFile) -> Self {
+        self.with_orders([order])
+    }
+
+    /// The piece with the files to order, at least one.
+    #[must_use]
+    pub fn with_orders(self, orders: impl IntoIterator<Item = OrderedFile>) -> Self {
+        Self { order: Some(orders.into_iter().collect()), ..self }
     }
 
     /// The piece with those mounts.
@@ -223,6 +260,7 @@ impl Workpiece {
             Part::Cells => self.cells.is_some(),
             Part::Void => self.void.is_some(),
             Part::Paint => self.paint.is_some(),
+            Part::Division => self.division.is_some(),
             Part::Order => self.order.is_some(),
             Part::Mounts => self.mounts.is_some(),
         }
@@ -236,6 +274,7 @@ impl Workpiece {
             Part::Cells => differs(self.cells.as_ref(), before.cells.as_ref()),
             Part::Void => differs(self.void.as_ref(), before.void.as_ref()),
             Part::Paint => differs(self.paint.as_ref(), before.paint.as_ref()),
+            Part::Division => differs(self.division.as_ref(), before.division.as_ref()),
             Part::Order => differs(self.order.as_ref(), before.order.as_ref()),
             Part::Mounts => differs(self.mounts.as_ref(), before.mounts.as_ref()),
         };
@@ -244,7 +283,7 @@ impl Workpiece {
     }
 }
 
-fn differs<T>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
+fn differs<T: ?Sized>(now: Option<&Arc<T>>, before: Option<&Arc<T>>) -> bool {
     match (now, before) {
         (Some(now), Some(before)) => !Arc::ptr_eq(now, before),
         (None, None) => false,

@@ -4,6 +4,7 @@ use glam::{DVec2, DVec3, IVec3};
 use proptest::prelude::*;
 
 use super::*;
+use crate::division::{Peg, PegKind, Segment};
 use crate::mounts::{Mount, Mounts, Swept};
 use crate::paint::{Guard, GuardOn};
 use crate::solid::Grid;
@@ -86,6 +87,30 @@ fn mounts() -> impl Strategy<Value = Mounts> {
     })
 }
 
+fn peg() -> impl Strategy<Value = Peg> {
+    (prop::bool::ANY, side(), -9..99i32, 1..9i32, number(), number()).prop_map(
+        |(pin, side, at, across, width, depth)| {
+            let kind = if pin { PegKind::Pin } else { PegKind::Socket };
+            Peg { kind, side, low: IVec3::new(at, -at, at + 1), across, width, depth }
+        },
+    )
+}
+
+fn segment_on(grid: Grid) -> impl Strategy<Value = Segment> {
+    let pegs = prop::collection::vec(peg(), 0..3);
+    (solid_on(grid), prop::option::of(void_in(grid)), prop::bool::ANY, pegs, any::<[i32; 3]>()).prop_flat_map(
+        |(cells, void, on_hull, pegs, home)| {
+            let piece = Workpiece::default().with_cells(cells);
+            let piece = if let Some(void) = void { piece.with_void(void) } else { piece };
+            let faces = piece.hull().map(|hull| Arc::clone(&hull.faces)).unwrap();
+            let faces = if on_hull { faces } else { faces.to_vec().into() };
+            paint_on(faces).prop_map(move |paint| {
+                Segment::new(IVec3::from_array(home), piece.clone().with_paint(paint), pegs.clone())
+            })
+        },
+    )
+}
+
 /// A piece with every part that has bytes; its paint on the hull, or on faces of its own.
 fn piece() -> impl Strategy<Value = Workpiece> {
     let solid = grid().prop_flat_map(|grid| (solid_on(grid), void_in(grid)));
@@ -93,11 +118,14 @@ fn piece() -> impl Strategy<Value = Workpiece> {
         let piece = Workpiece::default().with_surface(surface).with_cells(cells).with_void(void);
         let faces = piece.hull().map(|hull| Arc::clone(&hull.faces)).unwrap();
         let faces = if on_hull { faces } else { faces.to_vec().into() };
-        (paint_on(faces), mounts()).prop_map(move |(paint, mounts)| piece.clone().with_paint(paint).with_mounts(mounts))
+        let segments = prop::collection::vec(segment_on(*piece.cells().unwrap().grid()), 0..3);
+        (paint_on(faces), segments, mounts()).prop_map(move |(paint, segments, mounts)| {
+            piece.clone().with_paint(paint).with_division(Division { segments }).with_mounts(mounts)
+        })
     })
 }
 
-const WITH_BYTES: [Part; 5] = [Part::Surface, Part::Cells, Part::Void, Part::Paint, Part::Mounts];
+const WITH_BYTES: [Part; 6] = [Part::Surface, Part::Cells, Part::Void, Part::Paint, Part::Division, Part::Mounts];
 
 fn again(piece: &Workpiece) -> Result<Workpiece, Unsound> {
     WITH_BYTES.into_iter().try_fold(Workpiece::default(), |again, part| match piece.to_bytes(part) {
@@ -120,6 +148,7 @@ proptest! {
         prop_assert_eq!(again.cells(), piece.cells());
         prop_assert_eq!(again.void(), piece.void());
         prop_assert_eq!(again.paint(), piece.paint());
+        prop_assert_eq!(again.division(), piece.division());
         prop_assert_eq!(again.mounts(), piece.mounts());
     }
 
@@ -133,7 +162,8 @@ proptest! {
         bytes[at] ^= flip;
         if let Ok(other) = piece.clone().with_bytes(part, &bytes) {
             prop_assert!(at >= 4);
-            if part != Part::Paint || piece.to_bytes(part) == other.to_bytes(part) {
+            // Paint may lie on the hull or on the same faces listed.
+            if !matches!(part, Part::Paint | Part::Division) || piece.to_bytes(part) == other.to_bytes(part) {
                 prop_assert_eq!(other.to_bytes(part), Some(bytes));
             }
         }
@@ -228,4 +258,26 @@ fn paint_does_not_fit_faces_that_the_piece_has_not() {
     let other = Workpiece::default().with_cells(Cells::from_fn(turned, |c| c.z > 0));
     let reason = other.with_bytes(Part::Paint, &bytes).unwrap_err().to_string();
     assert!(reason.contains("other faces"), "{reason}");
+}
+
+#[test]
+fn a_division_is_gone_with_the_paint_and_takes_order_and_mounts_away() {
+    let grid = Grid { origin: DVec3::ZERO, cell: 1.0, counts: IVec3::splat(2) };
+    let piece = Workpiece::default().with_cells(Cells::from_fn(grid, |_| true));
+    let faces = Arc::clone(&piece.hull().unwrap().faces);
+    let (ink, colours) = (vec![0; faces.len()], vec![Srgb([1, 2, 3])]);
+    let paint = Paint { ink, colours, faces, sides: Six([Srgb([0; 3]); 6]), inside: Srgb([0; 3]), guard: None };
+    let file = |name: &str| OrderedFile { name: name.to_owned(), path: PathBuf::new() };
+    let piece = piece.with_paint(paint.clone()).with_order(file("a"));
+    let kept = piece.clone().undivided();
+    assert_eq!(kept.change_since(&piece), Change { made: vec![Part::Division], gone: vec![] });
+    let divided = kept.with_division(Division::default()).with_orders([file("b"), file("c")]);
+    assert_eq!(divided.order(), Some(&file("b")));
+    assert_eq!(divided.orders(), [file("b"), file("c")]);
+    let painted = divided.clone().with_paint(paint);
+    assert_eq!(painted.change_since(&divided).gone, [Part::Division, Part::Order]);
+    for part in Part::ALL {
+        let gone = painted.change_since(&divided).gone.contains(&part);
+        assert_eq!(gone, part.made_after(Part::Paint), "{part}");
+    }
 }

@@ -28,7 +28,7 @@ mod tests;
 pub use screws::{Thread, WoodScrew, WoodSize};
 pub use settings::{Board, Body, Clear, Cover, CoverKind, Cut, HoleCircle, Joint, KerfIn, Motor, Settings, Supply};
 
-use crate::chain::assembly::{Assembly, Slab, inks};
+use crate::chain::assembly::{self, Slab, Stuff};
 use crate::formats::drawing::{Drawing, Paper, dxf, pdf, svg};
 use crate::mounts::Mounts;
 use crate::outlook::Outlook;
@@ -42,8 +42,6 @@ pub struct Case;
 
 /// Bytes while the case is drawn.
 const WORKING: f64 = 32e6;
-/// Edge of the picture of all of it, in pixels.
-const VIEW_PIXELS: u32 = 1000;
 
 impl Stage for Case {
     type Settings = Settings;
@@ -140,15 +138,11 @@ fn write_pictures(
     shop: &mut Shop<'_>,
 ) -> Result<(), Halt> {
     let blocks = solids::of(design, settings);
-    let slabs: Vec<Slab> = blocks.iter().map(|b| Slab { low: b.low, high: b.high, clear: b.clear }).collect();
-    let hull = piece.hull();
-    let skins: Vec<_> = hull.iter().map(|hull| &hull.skin).collect();
-    let colours: Vec<_> = skins.iter().map(|&skin| (skin, inks(skin, piece.paint()))).collect();
-    let assembly = Assembly::of(piece, skins, mounts, &slabs);
-    let section = assembly.section(shop.title());
-    shop.artefact("case-section.svg", "piece, stand and case in section", |out| svg::write(&section, out))?;
-    shop.go_on()?;
-    let view = assembly.view(&colours, VIEW_PIXELS);
-    shop.artefact("case-view.png", "piece, stand and case from the front right", |out| view.write_png(out))?;
-    Ok(())
+    let stuff = |block: &solids::Block| match block.name {
+        solids::MOTOR => Stuff::Motor,
+        _ if block.clear => Stuff::Clear,
+        _ => Stuff::Board,
+    };
+    let slabs: Vec<Slab> = blocks.iter().map(|b| Slab { low: b.low, high: b.high, stuff: stuff(b) }).collect();
+    assembly::draw("case", piece, mounts, &slabs, shop)
 }

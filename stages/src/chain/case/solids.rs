@@ -8,6 +8,9 @@ use super::settings::Settings;
 use crate::mounts::Mounts;
 use crate::stage::Misfit;
 
+/// What the motor's block is called.
+pub const MOTOR: &str = "motor";
+
 /// One panel, or another body of the case, in the coordinates of the piece, in mm, as put together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Block {
@@ -75,5 +78,5 @@ fn motor(design: &Design, settings: &Settings) -> Block {
     let size = DVec3::from(settings.motor.body.map(crate::Length::mm));
     let offset = DVec2::from(settings.motor.offset.map(crate::Length::mm));
     let low = (design.axis - offset - size.truncate() / 2.0).extend(design.face - size.z);
-    Block { name: "motor", low, high: low + size, clear: false }
+    Block { name: MOTOR, low, high: low + size, clear: false }
 }

@@ -22,6 +22,8 @@ mod settings;
 mod telling;
 mod writing;
 
+pub(in crate::chain) use self::writing::inks;
+
 use std::sync::Arc;
 
 pub use self::folded::Folded;

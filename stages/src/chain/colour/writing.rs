@@ -61,7 +61,7 @@ fn what(view: picture::View) -> String {
 }
 
 /// The colours of a skin and the place of each triangle's among them: `bare` in the bands where ink is held back.
-pub(super) fn inks(skin: &Skin, paint: &Paint, band: Option<&[bool]>, bare: Srgb) -> (Vec<Srgb>, Vec<u32>) {
+pub(in crate::chain) fn inks(skin: &Skin, paint: &Paint, band: Option<&[bool]>, bare: Srgb) -> (Vec<Srgb>, Vec<u32>) {
     let mut colours = paint.colours.clone();
     let mut place = |colour: Srgb| {
         let known = colours.iter().position(|&c| c == colour);

@@ -5,7 +5,7 @@ use std::str::FromStr;
 use rust_decimal::Decimal;
 
 use super::MOST_COPIES;
-use super::invoice::{Amounts, Invoice, invoice, lines_of_one};
+use super::invoice::{Amounts, Invoice, invoice, lines_of_one, packaging};
 use super::rates::{Finishing, Rates};
 use crate::findings::{Fact, Finding, Unit, Value};
 use crate::stage::Shop;
@@ -91,7 +91,8 @@ impl<'a> Account<'a> {
             rows.push(row("minimum order", how, order.top_up));
         }
         if let Some(shipping) = &self.rates.shipping {
-            let weight = times(&format!("{} g + {} g packaging", self.printed.weight, shipping.packaging_g.0));
+            let wrapping = packaging(shipping, self.printed);
+            let weight = times(&format!("{} g + {wrapping} g packaging", self.printed.weight));
             rows.push(vec!["shipping".to_owned(), weight, self.shipping(order)]);
         }
         if !order.tax.is_zero() {
@@ -166,7 +167,8 @@ impl<'a> Account<'a> {
             format!(
                 "One copy weighs {} g and its packaging {} g; the rate file ships parcels of up to {heaviest} kg. \
                  Shipping is not in the price.",
-                self.printed.weight, shipping.packaging_g.0
+                self.printed.weight,
+                packaging(shipping, self.printed)
             ),
             "Ask for a price by freight, make the piece lighter with hollow or scale, or add a step under \
              shipping.steps in the rate file. Take a second person to lift a heavy piece.",

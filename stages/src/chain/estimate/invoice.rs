@@ -20,6 +20,8 @@ pub(super) struct Amounts {
     pub(super) surface: Decimal,
     /// Weight, g.
     pub(super) weight: Decimal,
+    /// In how many parts it comes, each of which is handled, finished and wrapped by itself.
+    pub(super) parts: u32,
 }
 
 /// A line of the price for one copy: what it is, how it comes about, what it costs.
@@ -49,8 +51,9 @@ pub(super) fn lines_of_one(rates: &Rates, chosen: &[&Finishing], amounts: &Amoun
         Line { what: what.to_owned(), how, cost: rates.currency.round(cost) }
     };
     let print = &rates.print;
+    let (parts, counted) = (Decimal::from(amounts.parts), if amounts.parts == 1 { "" } else { "parts" });
     let lines = [
-        line("each copy", &[(print.per_part.0, Decimal::ONE, "")]),
+        line("each copy", &[(print.per_part.0, parts, counted)]),
         line("material", &[(print.per_cm3_material.0, amounts.material, "cm³")]),
         line("box around the piece", &[(print.per_cm3_box.0, amounts.bounds, "cm³")]),
         line("outside surface", &[(print.per_cm2_surface.0, amounts.surface, "cm²")]),
@@ -59,7 +62,7 @@ pub(super) fn lines_of_one(rates: &Rates, chosen: &[&Finishing], amounts: &Amoun
         print: lines.into_iter().filter(|line| !line.how.is_empty()).collect(),
         finishing: chosen
             .iter()
-            .map(|f| line(&f.name, &[(f.per_part.0, Decimal::ONE, ""), (f.per_cm2.0, amounts.surface, "cm²")]))
+            .map(|f| line(&f.name, &[(f.per_part.0, parts, counted), (f.per_cm2.0, amounts.surface, "cm²")]))
             .collect(),
     }
 }
@@ -98,7 +101,7 @@ pub(super) fn invoice(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts, c
     let work = print + finishing - discount;
     let top_up = (round(rates.minimum_order.0) - work).max(Decimal::ZERO);
     let shipping = match &rates.shipping {
-        Some(shipping) => parcels(shipping, amounts.weight, copies).map(round),
+        Some(shipping) => parcels(shipping, amounts, copies).map(round),
         None => Some(Decimal::ZERO),
     };
     let net = work + top_up + shipping.unwrap_or_default();
@@ -108,10 +111,15 @@ pub(super) fn invoice(rates: &Rates, chosen: &[&Finishing], amounts: &Amounts, c
     Invoice { copies, print, finishing, discount, top_up, shipping, tax, total, each: round(total / number), days }
 }
 
-/// What it costs to send so many copies that weigh `weight` g each: parcels as full as the heaviest step allows, then
-/// one with the rest. `None` if a single copy is too heavy.
-fn parcels(shipping: &Shipping, weight: Decimal, copies: u32) -> Option<Decimal> {
-    let each = (weight + shipping.packaging_g.0) / Decimal::ONE_THOUSAND;
+/// What the wrapping of a copy weighs, in g.
+pub(super) fn packaging(shipping: &Shipping, amounts: &Amounts) -> Decimal {
+    shipping.packaging_g.0 * Decimal::from(amounts.parts)
+}
+
+/// What it costs to send so many copies: parcels as full as the heaviest step allows, then one with the rest. `None` if a
+/// single copy is too heavy, with the wrapping of all its parts.
+fn parcels(shipping: &Shipping, amounts: &Amounts, copies: u32) -> Option<Decimal> {
+    let each = (amounts.weight + packaging(shipping, amounts)) / Decimal::ONE_THOUSAND;
     let price = |copies: u32| {
         let parcel = each * Decimal::from(copies);
         shipping.steps.iter().find(|step| parcel <= step.up_to_kg.0).map(|step| step.price.0)

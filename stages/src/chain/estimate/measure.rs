@@ -7,6 +7,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 
 use super::invoice::Amounts;
 use crate::Side;
+use crate::division::Segment;
 use crate::findings::{Fact, Unit, Value};
 use crate::solid::Cells;
 use crate::stage::{Misfit, Shop};
@@ -31,7 +32,27 @@ pub(super) fn measure(cells: &Cells, void: Option<&Void>, shop: &Shop<'_>) -> Re
         bounds: measured(bounds, 3)?,
         surface: measured(outside_faces(cells, void) as f64 * edge * edge, 2)?,
         weight: (material * density).round_dp_with_strategy(1, RoundingStrategy::MidpointAwayFromZero),
+        parts: 1,
     })
+}
+
+/// What the parts of a divided piece measure together: each with its pins and sockets, and its own box.
+pub(super) fn measure_parts(parts: &[Segment], shop: &Shop<'_>) -> Result<Amounts, Misfit> {
+    let density = Decimal::from_str(&shop.process().density.value.to_string()).unwrap_or_default();
+    let none = Decimal::ZERO;
+    let mut sum = Amounts { material: none, bounds: none, surface: none, weight: none, parts: parts.len() as u32 };
+    for part in parts {
+        let edge = part.cells().grid().cell / 10.0;
+        let [low, high] = part.bounds();
+        let material = measured(part.skin().volume() / 1000.0, 3)?;
+        sum.material += material;
+        sum.bounds += measured((high - low).element_product() / 1000.0, 3)?;
+        // Walls of pins and sockets count as surface.
+        let pegs: f64 = part.pegs.iter().map(|peg| 4.0 * peg.width * peg.depth / 100.0).sum();
+        sum.surface += measured(outside_faces(part.cells(), part.void()) as f64 * edge * edge + pegs, 2)?;
+        sum.weight += (material * density).round_dp_with_strategy(1, RoundingStrategy::MidpointAwayFromZero);
+    }
+    Ok(sum)
 }
 
 /// Material of a piece with a void, in cm³: what `validate` measured on the ordered file, or what `hollow` says, or else

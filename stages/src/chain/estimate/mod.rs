@@ -2,7 +2,8 @@
 //!
 //! Printing is priced by the volume of material, by the box around the piece, by its outside surface and by the copy;
 //! then come finishing, quantity breaks, the minimum order, shipping by weight, and tax. Money is decimal from the
-//! file to the page; `invoice` says where it is rounded. A piece with a void is priced solid as well.
+//! file to the page; `invoice` says where it is rounded. A piece with a void is priced solid as well. A divided piece is priced
+//! part by part: each has its own handling, box, finishing and wrapping, and a copy is all of them.
 //!
 //! Facts: `printed material`, `box`, `outside surface`, `weight`, `price` (the first entry of `copies`, all in),
 //! `lead time`, `rates`, and the tables `parts of the price`, `cost by copies` and `hollow beside solid`.
@@ -15,10 +16,12 @@ mod rates;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::division::Division;
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
 use account::Account;
-use measure::measure;
+use invoice::Amounts;
+use measure::{measure, measure_parts};
 use rates::{Finishing, Rates};
 
 /// What the piece will cost, by number of copies.
@@ -51,7 +54,7 @@ impl Stage for Estimate {
     type Settings = Settings;
     const NAME: &'static str = "estimate";
     const PURPOSE: &'static str = "says what the piece will cost, by number of copies, from a bureau's rate file";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[];
 
@@ -69,8 +72,14 @@ impl Stage for Estimate {
         let rates = read(settings, shop)?;
         let chosen = chosen(settings, &rates)?;
         let cells = piece.cells().expect("the plan saw to it");
-        let printed = measure(cells, piece.void(), shop)?;
+        let parts = piece.division().and_then(Division::parts);
+        let printed = match parts {
+            Some(parts) => measure_parts(parts, shop)?,
+            None => measure(cells, piece.void(), shop)?,
+        };
+        // As many parts, without their voids.
         let solid = piece.void().map(|_| measure(cells, None, shop)).transpose()?;
+        let solid = solid.map(|solid| Amounts { parts: printed.parts, ..solid });
         Account::new(&rates, &chosen, &printed, &settings.copies).tell(shop, solid.as_ref());
         Ok(piece)
     }

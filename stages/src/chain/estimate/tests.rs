@@ -30,7 +30,7 @@ fn rates(text: &str) -> Rates {
 }
 
 fn amounts(material: &str, bounds: &str, surface: &str, weight: &str) -> Amounts {
-    Amounts { material: dec(material), bounds: dec(bounds), surface: dec(surface), weight: dec(weight) }
+    Amounts { material: dec(material), bounds: dec(bounds), surface: dec(surface), weight: dec(weight), parts: 1 }
 }
 
 fn usual(rates: &Rates) -> Vec<&Finishing> {
@@ -171,6 +171,20 @@ fn an_invoice_is_what_a_clerk_works_out() {
         };
         assert_eq!(invoice(&rates, &usual(&rates), &measured, copies), expected);
     }
+}
+
+/// Worked by hand: the piece above in three parts: handling 3 × 14.00 = 42.00, finishing 3 × 8.50 = 25.50, wrapping
+/// 3 × 220 g. Printing 42.00 + 58.24 + 7.68 + 6.67 = 114.59; work 140.09; parcel 194.1 + 660 = 854.1 g → 7.20; net 147.29;
+/// tax 29.458 → 29.46; total 176.75.
+#[test]
+fn every_part_of_a_copy_is_handled_finished_and_wrapped() {
+    let rates = rates(DEMO);
+    let measured = Amounts { parts: 3, ..amounts("121.337", "480.25", "333.33", "194.1") };
+    let order = invoice(&rates, &usual(&rates), &measured, 1);
+    assert_eq!((order.print, order.finishing), (dec("114.59"), dec("25.50")));
+    assert_eq!((order.shipping, order.tax, order.total), (Some(dec("7.20")), dec("29.46"), dec("176.75")));
+    // Two copies weigh 1708.2 g with their wrapping.
+    assert_eq!(invoice(&rates, &usual(&rates), &measured, 2).shipping, Some(dec("10.40")));
 }
 
 /// Worked by hand: 3 cm³ × 0.10 = 0.30 a copy; 20 copies 6.00, up to the minimum of 25.00: 19.00 more; no shipping; tax
@@ -427,6 +441,7 @@ fn any_amounts() -> impl Strategy<Value = Amounts> {
             bounds: Decimal::new(bounds, 3),
             surface: Decimal::new(surface, 2),
             weight: Decimal::new(weight, 1),
+            parts: 1,
         }
     })
 }

@@ -4,6 +4,7 @@
 mod boundary;
 mod cavity;
 mod openings;
+pub(in crate::chain) mod pit;
 mod shape;
 #[cfg(test)]
 mod tests;

@@ -84,7 +84,7 @@ fn none_fits(settings: &Settings, at: usize, widest: Option<f64>) -> Misfit {
 }
 
 /// A solid seen layer by layer from one side, with sums over rectangles at hand.
-struct Layers {
+pub(super) struct Layers {
     side: Side,
     /// Cells across the layer along its two axes.
     size: [i32; 2],
@@ -97,7 +97,7 @@ struct Layers {
 }
 
 impl Layers {
-    fn new(side: Side, cells: &Cells, shafts: &Cells, cavity: &Cells, per_cell: i32) -> Self {
+    pub(super) fn new(side: Side, cells: &Cells, shafts: &Cells, cavity: &Cells, per_cell: i32) -> Self {
         let counts = cells.grid().counts;
         let axis = side.axis();
         let [u, v] = plane(axis);
@@ -134,6 +134,11 @@ impl Layers {
         plane(self.side.axis())
     }
 
+    /// Cells along the two axes of a layer.
+    pub(super) fn size(&self) -> [i32; 2] {
+        self.size
+    }
+
     /// Cells along the shorter side of a layer.
     fn narrow_side(&self) -> i32 {
         self.size[0].min(self.size[1])
@@ -159,7 +164,7 @@ impl Layers {
 
     /// The first and last layer of a shaft with its lowest corner at (a, b), and how many columns of the cavity lie
     /// behind it; `None` if it does not fit.
-    fn fit(&self, a: i32, b: i32, across: i32, ring: i32) -> Option<(i32, i32, i32)> {
+    pub(super) fn fit(&self, a: i32, b: i32, across: i32, ring: i32) -> Option<(i32, i32, i32)> {
         let all = across * across;
         let ringed = (across + 2 * ring) * (across + 2 * ring);
         let first = self.solid.iter().position(|layer| layer.over(a, b, across) > 0)?;
@@ -180,7 +185,7 @@ impl Layers {
         best
     }
 
-    fn shaft(&self, a: i32, b: i32, across: i32, from: i32, to: i32, grid: &Grid) -> Shaft {
+    pub(super) fn shaft(&self, a: i32, b: i32, across: i32, from: i32, to: i32, grid: &Grid) -> Shaft {
         let axis = self.side.axis();
         let [u, v] = self.plane();
         let (mut low, mut high) = (IVec3::ZERO, IVec3::ZERO);

@@ -25,6 +25,8 @@ pub(super) enum Faces {
     Unpainted(Side),
     /// It lies on the painted face with this number.
     Painted(u32),
+    /// It lies on the pin or socket with this number, or in the square around its foot.
+    Peg(u32),
 }
 
 /// Looks up the painted face under each outside triangle.
@@ -36,6 +38,9 @@ pub(super) fn assign(mesh: &Mesh, outside: &[bool], form: &Form<'_>) -> Vec<Face
 }
 
 fn faces(mesh: &Mesh, t: usize, form: &Form<'_>) -> Faces {
+    if let Some(peg) = form.peg_under(&mesh.corners(t)) {
+        return Faces::Peg(peg as u32);
+    }
     let normal = mesh.cross(t).normalize_or_zero();
     let Some(side) = Side::ALL.into_iter().find(|side| (normal - side.normal()).length() <= SQUARE) else {
         return Faces::None;
@@ -70,6 +75,9 @@ pub(super) fn check(file: &Coloured, assigned: &[Faces], intent: &Intent<'_>, sa
         match faces {
             Faces::Inside if colours[t] != Some(intent.inside()) => inside_wrong.push(spot(None)),
             Faces::Inside => {}
+            // Seams have the colour of the inside, which nobody sees.
+            Faces::Peg(_) if colours[t] != Some(intent.inside()) => inside_wrong.push(spot(None)),
+            Faces::Peg(_) => {}
             Faces::None => no_side.push(spot(None)),
             Faces::Unpainted(side) => {
                 area_by_side[side] += mesh.area(t);
@@ -168,7 +176,7 @@ fn uncovered(covered: &[f64], form: &Form<'_>) -> Vec<Spot> {
     // Points that are off by NEAR change the area by four strips of that breadth at most.
     let slack = 4.0 * NEAR * form.cell();
     (0..covered.len())
-        .filter(|&f| (covered[f] - whole).abs() > slack && !form.in_mouth(f))
+        .filter(|&f| (covered[f] - whole).abs() > slack && !form.in_mouth(f) && !form.in_peg(f))
         .map(|f| Spot { mm: form.face_middle(f), cell: Some(cell_of(form, f)), measure: covered[f] })
         .collect()
 }

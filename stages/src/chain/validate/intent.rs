@@ -4,6 +4,7 @@ use std::sync::OnceLock;
 
 use glam::{DVec3, IVec3};
 
+use crate::division::{Peg, PegKind};
 use crate::memo::Key;
 use crate::paint::Paint;
 use crate::solid::{Face, Grid};
@@ -26,6 +27,8 @@ pub(super) struct Form<'a> {
     pub(super) openings: &'a [Opening],
     /// The wall in mm between cavity and outside, where there is a void.
     pub(super) wall: Option<f64>,
+    /// Pins and sockets, where it is a part of a divided piece.
+    pub(super) pegs: Option<&'a [Peg]>,
 }
 
 /// What the job asked for.
@@ -45,8 +48,14 @@ impl<'a> Intent<'a> {
             by_cell: OnceLock::new(),
             openings: void.map_or(&[][..], |void| &void.openings),
             wall: void.map(|void| wall.unwrap_or(void.wall)),
+            pegs: None,
         };
         Self { form, paint, bare }
+    }
+
+    /// Of a part of a divided piece, with its pins and sockets.
+    pub(super) fn of_part(self, pegs: &'a [Peg]) -> Self {
+        Self { form: Form { pegs: Some(pegs), ..self.form }, ..self }
     }
 
     /// The colour asked for on the painted face `f`.
@@ -93,7 +102,48 @@ impl Form<'_> {
             key = key.whole(*side as u64).points(&[*low, *high]);
         }
         // No wall is asked for with less than none.
-        key.number(self.wall.unwrap_or(-1.0)).made()
+        key = key.number(self.wall.unwrap_or(-1.0)).whole(self.pegs.map_or(0, |pegs| pegs.len() as u64 + 1));
+        for peg in self.pegs() {
+            key = key.whole(peg.side as u64).whole(u64::from(peg.across.unsigned_abs()));
+            key = key.whole(u64::from(peg.kind == PegKind::Pin)).points(&[peg.middle(&self.grid)]);
+            key = key.number(peg.width).number(peg.depth);
+        }
+        key.made()
+    }
+
+    /// The pins and sockets.
+    pub(super) fn pegs(&self) -> &[Peg] {
+        self.pegs.unwrap_or_default()
+    }
+
+    /// The middle of the foot of a pin, or of the mouth of a socket.
+    pub(super) fn middle_of(&self, peg: &Peg) -> DVec3 {
+        peg.middle(&self.grid)
+    }
+
+    /// The pin or socket on which a triangle lies: in the square around its foot, on its walls, or on its end.
+    pub(super) fn peg_under(&self, corners: &[DVec3; 3]) -> Option<usize> {
+        self.pegs().iter().position(|peg| {
+            let (axis, middle) = (peg.side.axis(), peg.middle(&self.grid));
+            let off = corners.map(|corner| corner - middle);
+            let flat = off.iter().all(|off| off[axis].abs() <= NEAR);
+            let half = if flat { f64::from(peg.across) * self.grid.cell } else { peg.width } / 2.0;
+            let tip = peg.reach()[axis];
+            off.iter().all(|off| {
+                let along = (tip.min(0.0) - NEAR..=tip.max(0.0) + NEAR).contains(&off[axis]);
+                along && peg.plane().iter().all(|&across| off[across].abs() <= half + NEAR)
+            })
+        })
+    }
+
+    /// Whether the painted face `f` makes room for a pin or a socket.
+    pub(super) fn in_peg(&self, f: usize) -> bool {
+        let (cell, side) = self.face(f);
+        self.pegs().iter().any(|peg| {
+            let [u, v] = peg.plane();
+            let within = |axis: usize| (0..peg.across).contains(&(cell[axis] - peg.low[axis]));
+            peg.side == side && cell[side.axis()] == peg.low[side.axis()] && within(u) && within(v)
+        })
     }
 
     /// Edge of a cell in mm.

@@ -16,7 +16,9 @@
 //!    asked for; each face is there, and its bands have their area (`colours`).
 //! 6. The wall between cavity and outside is as thick as asked, by the exact distance of triangles; the thinnest part
 //!    of the piece by rays (`wall`).
-//! 7. From each side, all outside surface seen has that side's colour (`views`).
+//! 7. Of a divided piece each part is measured so, and its pins and sockets (`pegs`); what is told of the piece is told of
+//!    all of them together (`parts`).
+//! 8. From each side, all outside surface seen has that side's colour (`views`).
 
 mod bodies;
 mod closed;
@@ -25,6 +27,8 @@ mod intent;
 mod mass;
 mod mesh;
 mod outside;
+mod parts;
+mod pegs;
 mod said;
 mod separation;
 mod standing;
@@ -42,6 +46,7 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::division::Division;
 use crate::findings::{Fact, Finding};
 use crate::formats::threemf::read::{self, Limits};
 use crate::memo::{Key, Recall, Weigh};
@@ -83,7 +88,7 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 4;
+    const VERSION: u32 = 5;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
 
@@ -105,6 +110,10 @@ impl Stage for Validate {
     fn run(settings: &Settings, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
         let cells = piece.cells().expect("the plan saw to it");
         let paint = piece.paint().expect("the plan saw to it");
+        if let Some(segments) = piece.division().and_then(Division::parts) {
+            parts::check(settings, segments, piece.orders(), shop)?;
+            return Ok(piece);
+        }
         let order = piece.order().expect("the plan saw to it");
         let (file, bytes) = match read_back(&order.path, shop.recall()) {
             Ok(read) => read,
@@ -150,6 +159,7 @@ fn measure(file: &Coloured, bytes: u64, intent: &Intent<'_>, process: &Process, 
     said.add(&measured.surface);
     if let Some(body) = &measured.body {
         colours::check(file, &body.assigned, intent, &mut said);
+        pegs::check(&file.mesh, &body.assigned, &intent.form, &mut said);
         said.add(&body.walls);
         if let Some(rays) = &body.rays {
             views::check(&views::see(rays, file, &body.assigned, intent), &mut said);
@@ -192,7 +202,10 @@ impl Measured {
         if !has_body {
             return Self { surface, body: None };
         }
-        standing::check(mesh, &mass, &mut surface);
+        // Parts stand when they are put together.
+        if form.pegs.is_none() {
+            standing::check(mesh, &mass, &mut surface);
+        }
         let outside = outside::flood(mesh, &topology, &parts, form.openings);
         outside::check(mesh, &topology, &outside, form.openings, process, &mut surface);
         Self { surface, body: Some(Body::of(mesh, &outside, form, process)) }

@@ -126,7 +126,7 @@ enum Seen {
 
 fn seen(side: Side, file: &Coloured, t: usize, assigned: &[Faces], intent: &Intent<'_>) -> Seen {
     match assigned[t] {
-        Faces::Inside => Seen::Through,
+        Faces::Inside | Faces::Peg(_) => Seen::Through,
         Faces::Painted(face) => {
             let face = face as usize;
             let own = file.colours[t] == Some(intent.colour(face)) || is_band(file, t, face, intent);

@@ -147,8 +147,7 @@ fn circle(to: &mut Content, centre: DVec2, radius: f64) {
 }
 
 fn say(to: &mut Content, at: DVec2, size: f64, anchor: Anchor, turned: f64, words: &[u8]) {
-    let width: u32 = words.iter().map(|&byte| u32::from(WIDTHS[usize::from(byte.max(32)) - 32])).sum();
-    let width = size * f64::from(width) / 1000.0;
+    let width = size * ems(words);
     let back = match anchor {
         Anchor::Start => 0.0,
         Anchor::Middle => width / 2.0,
@@ -159,6 +158,17 @@ fn say(to: &mut Content, at: DVec2, size: f64, anchor: Anchor, turned: f64, word
     let [cos, sin, x, y] = [cos, sin, from.x, from.y].map(|number| number as f32);
     to.begin_text().set_font(FONT, size as f32).set_text_matrix([cos, sin, -sin, cos, x, y]);
     to.show(Str(words)).end_text();
+}
+
+/// Width in mm of words whose capitals are `height` mm high.
+pub(crate) fn width(words: &str, height: f64) -> f64 {
+    height / CAPITALS * ems(&encoded(words))
+}
+
+/// Width of words in sizes of their font.
+fn ems(words: &[u8]) -> f64 {
+    let width: u32 = words.iter().map(|&byte| u32::from(WIDTHS[usize::from(byte.max(32)) - 32])).sum();
+    f64::from(width) / 1000.0
 }
 
 /// Words in WinAnsi encoding.

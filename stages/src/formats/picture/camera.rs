@@ -185,6 +185,13 @@ impl<'a> Shot<'a> {
         ([fixed(at.x), fixed(-at.y)], at.z as f32)
     }
 
+    /// Where a point lies in the picture, in pixels from the top left.
+    pub(super) fn pixel(&self, p: DVec3) -> [f64; 2] {
+        let at = (along(p, self.axes) - self.middle) * (self.frame.scale / f64::from(SAMPLES));
+        let half = f64::from(self.frame.pixels) / 2.0;
+        [half + at.x, half - at.y]
+    }
+
     /// The share of its light that a triangle keeps, in [`WHOLE`].
     fn light(&self, points: &[DVec3], corners: [u32; 3]) -> u32 {
         if matches!(self.view, View::Side(_)) {

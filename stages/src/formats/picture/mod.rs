@@ -19,6 +19,7 @@ mod stencil;
 
 use std::io::{self, Write};
 
+use glam::DVec3;
 use rayon::prelude::*;
 
 use super::ColouredMesh;
@@ -96,6 +97,14 @@ impl Image {
 #[must_use]
 pub fn render(mesh: &ColouredMesh<'_>, view: View, pixels: u32) -> Image {
     sketch(mesh, view, &Frame::around(mesh.points, pixels.clamp(1, LARGEST))).in_colours(mesh.colours)
+}
+
+/// Where [`render`] of a mesh with these points would draw places of its own, in pixels from the top left.
+#[must_use]
+pub fn places(points: &[DVec3], view: View, pixels: u32, at: &[DVec3]) -> Vec<[f64; 2]> {
+    let frame = Frame::around(points, pixels.clamp(1, LARGEST));
+    let shot = Shot::new(view, &frame);
+    at.iter().map(|&place| shot.pixel(place)).collect()
 }
 
 /// All standard views in the order of [`View::ALL`], drawn on all threads. See [`render`].
