@@ -281,7 +281,7 @@ fn lay_box(design: &mut Design, settings: &Settings, mounts: &Mounts) -> Result<
 type Cut = (DVec2, Vec<DVec2>);
 
 /// Top, front, back, left and right of a finger-jointed box. Its edges are fingers in turn, the first and last of an upright
-/// edge the front's and back's, those of an edge at the top the walls'; its upper corners are the top's.
+/// edge the front's and back's, those of an edge at the top the top's, which has the corners too.
 fn fingered(settings: &Settings, outer: DVec3) -> [Cut; 5] {
     let t = settings.thickness();
     let fingers = Fingers { t, width: settings.body.finger.mm(), recess: settings.body.fit.mm() / 2.0 };
@@ -293,7 +293,7 @@ fn fingered(settings: &Settings, outer: DVec3) -> [Cut; 5] {
         for side in [Rim::Left, Rim::Right] {
             away.extend(at_rim(size, side, t, fingers.notches(upright, first)));
         }
-        away.extend(at_rim(size, Rim::High, t, fingers.notches(along(width), 1)));
+        away.extend(at_rim(size, Rim::High, t, fingers.notches(along(width), 0)));
         let r = fingers.recess;
         let corners = vec![[-t, t + r], [width - t - r, width + t]];
         away.extend(at_rim(size, Rim::High, t, corners));
@@ -304,7 +304,7 @@ fn fingered(settings: &Settings, outer: DVec3) -> [Cut; 5] {
         let size = outer.truncate();
         let mut away = Vec::new();
         for (side, length) in [(Rim::Low, outer.x), (Rim::High, outer.x), (Rim::Left, outer.y), (Rim::Right, outer.y)] {
-            away.extend(at_rim(size, side, fingers.t, fingers.notches(along(length), 0)));
+            away.extend(at_rim(size, side, fingers.t, fingers.notches(along(length), 1)));
         }
         made((size, away))
     };

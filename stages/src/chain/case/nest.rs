@@ -2,7 +2,7 @@
 //!
 //! Guillotine packing (as surveyed by Jylänki, "A thousand ways to pack the bin", 2010, from memory): a rectangle goes into
 //! the free field where the shorter of the two left-over sides is shortest, and the field is split in two along one of its
-//! sides. All of it is tried in every combination of three orders and two ways to split, and the one with the fewest sheets
+//! sides. All of it is tried in every combination of three orders, three ways to lie and two ways to split, and the one with the fewest sheets
 //! wins, then the one that leaves most of the last sheet in one stretch.
 //!
 //! Maximal rectangles waste a little less, but cannot be cut on a saw; a laser does not mind either.
@@ -48,10 +48,11 @@ pub(super) struct Laid {
 
 /// Places for the items in their order, or the first that is larger than a sheet.
 pub(super) fn nest(items: &[Item], stock: &Stock) -> Result<Vec<Laid>, usize> {
-    if let Some(large) = items.iter().position(|item| Field::whole(stock).holds(item, stock.between).is_none()) {
+    if let Some(large) = items.iter().position(|item| Field::whole(stock).holds(item, stock.between, None).is_none()) {
         return Err(large);
     }
-    let tries = ORDERS.iter().flat_map(|order| [true, false].map(|short| lay(items, stock, *order, short)));
+    let rules = TURNS.iter().flat_map(|&turn| [true, false].map(|short| (turn, short)));
+    let tries = rules.flat_map(|(turn, short)| ORDERS.map(|order| lay(items, stock, order, turn, short)));
     let best = tries.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(laid, _)| laid);
     Ok(best.unwrap_or_default())
 }
@@ -59,6 +60,9 @@ pub(super) fn nest(items: &[Item], stock: &Stock) -> Result<Vec<Laid>, usize> {
 /// Larger first, by area, by the longer side, and by the girth.
 const ORDERS: [fn(&Item) -> f64; 3] =
     [|item| item.size.x * item.size.y, |item| item.size.max_element(), |item| item.size.x + item.size.y];
+
+/// How a rectangle that may be turned lies: as it fits most closely; lying where that fits; upright where that fits.
+const TURNS: [Option<bool>; 3] = [None, Some(false), Some(true)];
 
 /// A free field of a sheet, with the distance to the next included above and to the right.
 #[derive(Clone, Copy)]
@@ -72,19 +76,21 @@ impl Field {
         Self { at: DVec2::splat(stock.margin), size: stock.sheet - 2.0 * stock.margin + stock.between }
     }
 
-    /// The shorter left-over side if the item lies here, and whether it is turned; the better of both.
-    fn holds(&self, item: &Item, between: f64) -> Option<(f64, bool)> {
+    /// The shorter left-over side if the item lies here, and whether it is turned: upright or lying as asked where that
+    /// fits, else the better of both.
+    fn holds(&self, item: &Item, between: f64, upright: Option<bool>) -> Option<(f64, bool)> {
         let left = |turned: bool| {
             let size = if turned { item.size.yx() } else { item.size } + between;
             let over = self.size - size;
             (over.min_element() >= -SLACK && (!turned || item.turns)).then(|| (over.min_element(), turned))
         };
-        [left(false), left(true)].into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0))
+        let asked = upright.and_then(|upright| left((item.size.y > item.size.x) != upright));
+        asked.or_else(|| [left(false), left(true)].into_iter().flatten().min_by(|a, b| a.0.total_cmp(&b.0)))
     }
 }
 
 /// Lays all, largest first; gives the places and a number that is less for what is better.
-fn lay(items: &[Item], stock: &Stock, order: fn(&Item) -> f64, short: bool) -> (Vec<Laid>, f64) {
+fn lay(items: &[Item], stock: &Stock, order: fn(&Item) -> f64, turn: Option<bool>, short: bool) -> (Vec<Laid>, f64) {
     let mut by_size: Vec<usize> = (0..items.len()).collect();
     // Stable: equal ones stay in their order.
     by_size.sort_by(|&a, &b| order(&items[b]).total_cmp(&order(&items[a])));
@@ -96,12 +102,13 @@ fn lay(items: &[Item], stock: &Stock, order: fn(&Item) -> f64, short: bool) -> (
             let better = |a: &(usize, (f64, bool)), b: &(usize, (f64, bool))| {
                 a.1.0.partial_cmp(&b.1.0).unwrap_or(Ordering::Equal)
             };
-            let fits = fields.iter().enumerate().filter_map(|(f, field)| Some((f, field.holds(item, stock.between)?)));
+            let fits =
+                fields.iter().enumerate().filter_map(|(f, field)| Some((f, field.holds(item, stock.between, turn)?)));
             fits.min_by(better).map(|(field, (_, turned))| (sheet, field, turned))
         });
         let (sheet, field, turned) = found.unwrap_or_else(|| {
             sheets.push(vec![Field::whole(stock)]);
-            let turned = Field::whole(stock).holds(item, stock.between).is_some_and(|(_, turned)| turned);
+            let turned = Field::whole(stock).holds(item, stock.between, turn).is_some_and(|(_, turned)| turned);
             (sheets.len() - 1, 0, turned)
         });
         let Field { at, size } = sheets[sheet].swap_remove(field);

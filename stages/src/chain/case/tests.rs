@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "tests")]
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::atomic::AtomicBool;
 
 use glam::{DVec2, DVec3};
 use proptest::prelude::*;
@@ -12,10 +13,10 @@ use super::design::{Design, design};
 use super::panel::{Panel, Purpose, Stuff, shoelace};
 use super::sheets::{end, nested};
 use super::{Case, Settings, bending, cutlist, solids};
-use crate::conformance::Trial;
+use crate::conformance::{Folder, process};
 use crate::findings::{Severity, Value};
 use crate::mounts::{Mounts, Swept};
-use crate::stage::{Halt, Misfit, Outcome};
+use crate::stage::{Halt, Misfit, Outcome, Shop};
 use crate::workpiece::Workpiece;
 
 fn mounts() -> Mounts {
@@ -43,22 +44,31 @@ fn designed(json: Json) -> (Settings, Design) {
     (settings, design)
 }
 
-fn tried(settings: Json, mounts: Mounts) -> Result<(Outcome, tempfile::TempDir), Halt> {
-    let folder = tempfile::tempdir().unwrap();
+/// What the stage says of a case and makes of it in a folder; in a draft nothing is made.
+fn tried(settings: Json, mounts: Mounts, folder: &std::path::Path, draft: bool) -> Result<Outcome, Halt> {
     let piece = Workpiece::default().with_mounts(mounts);
-    let stage = crate::stage::erase::<Case>();
-    let trial = Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece };
-    trial.run(folder.path().to_path_buf()).map(|(_, outcome)| (outcome, folder))
+    let ready = crate::stage::erase::<Case>().read(settings).unwrap();
+    let (process, files, cancel) = (process(), BTreeMap::new(), AtomicBool::new(false));
+    let mut shelf = Folder::at(folder.to_path_buf());
+    let shop = Shop::new(&process, &files, &[], &cancel, &mut shelf).titled("Test piece");
+    let mut shop = if draft { shop.drafting() } else { shop };
+    ready.check(&shop)?;
+    ready.run(piece, &mut shop)?;
+    Ok(shop.close())
+}
+
+fn said(settings: Json, mounts: Mounts) -> Result<Outcome, Halt> {
+    tried(settings, mounts, std::path::Path::new("nowhere"), true)
 }
 
 fn outcome(settings: Json) -> Outcome {
-    tried(settings, mounts()).unwrap().0
+    said(settings, mounts()).unwrap()
 }
 
 fn misfit(settings: Json) -> Misfit {
-    match tried(settings, mounts()) {
+    match said(settings, mounts()) {
         Err(Halt::Misfit(misfit)) => misfit,
-        other => panic!("{:?}", other.map(|(outcome, _)| outcome.findings)),
+        other => panic!("{:?}", other.map(|outcome| outcome.findings)),
     }
 }
 
@@ -88,22 +98,6 @@ fn found_one(settings: Json, severity: Severity, code: &str, remedy: &str) {
         matches!(found.as_slice(), [(s, c, r)] if *s == severity && c == code && r.contains(remedy)),
         "{code}: {found:?}"
     );
-}
-
-#[test]
-fn it_meets_what_every_stage_owes() {
-    let (folder, count) = (tempfile::tempdir().unwrap(), std::cell::Cell::new(0));
-    let scratch = || {
-        count.set(count.get() + 1);
-        let path = folder.path().join(count.get().to_string());
-        std::fs::create_dir(&path).unwrap();
-        path
-    };
-    let stage = crate::stage::erase::<Case>();
-    for settings in [json!({}), json!({ "box": { "joint": "butt" }, "cover": { "kind": "lid" } })] {
-        let piece = Workpiece::default().with_mounts(mounts());
-        Trial { stage: stage.as_ref(), settings, files: BTreeMap::new(), piece }.suite(scratch);
-    }
 }
 
 #[test]
@@ -363,7 +357,7 @@ fn what_is_too_thin_or_too_heavy_is_found() {
     assert!(found(sheet(2.0)).is_empty());
     // 3 mm over 1000 mm: 0.00406 · 3.5e-5 N/mm² · 10¹² / 7299 N·mm: 19.5 mm, more than a three hundredth.
     let wide = Mounts { swept: Swept { radius: 485.0, ..mounts().swept }, ..mounts() };
-    let codes: Vec<String> = tried(sheet(3.0), wide).unwrap().0.findings.into_iter().map(|f| f.code).collect();
+    let codes: Vec<String> = said(sheet(3.0), wide).unwrap().findings.into_iter().map(|f| f.code).collect();
     assert!(codes.contains(&"case-cover-thin".to_owned()), "{codes:?}");
     found_one(json!({ "shelf": 1.5 }), Severity::Fault, "case-shelf-overloaded", "another place");
     let thin = json!({ "board": { "thickness": "3 mm" }, "screws": { "length": "13 mm" } });
@@ -415,7 +409,9 @@ fn settings_that_cannot_be_are_refused() {
 
 #[test]
 fn files_are_there_and_lie_in_true_size() {
-    let (outcome, folder) = tried(json!({ "cut": { "kerf_in": "drawing", "kerf": 3 } }), mounts()).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let settings = json!({ "cut": { "kerf_in": "drawing", "kerf": 3 } });
+    let outcome = tried(settings, mounts(), folder.path(), false).unwrap();
     let names: Vec<&str> = outcome.artefacts.iter().map(|a| a.name.as_str()).collect();
     for name in [
         "case-cut-list.csv",
@@ -483,24 +479,5 @@ proptest! {
             prop_assert_eq!(largest, panel.size);
         }
         prop_assert!(bending::top(&design, &settings, 1.0) > 0.0);
-    }
-}
-
-#[test]
-fn zz_dump() {
-    for (name, json) in [
-        ("finger", json!({})),
-        (
-            "lid",
-            json!({ "box": { "joint": "butt" }, "cover": { "kind": "lid" }, "board": {"thickness": "12 mm"}, "screws": {"length": "20 mm"}, "motor": {"shaft": "35 mm"} }),
-        ),
-    ] {
-        let (_, folder) = tried(json, mounts()).unwrap();
-        let to = format!("/tmp/case-out/{name}");
-        std::fs::create_dir_all(&to).unwrap();
-        for file in std::fs::read_dir(folder.path()).unwrap() {
-            let file = file.unwrap();
-            std::fs::copy(file.path(), format!("{to}/{}", file.file_name().to_str().unwrap())).unwrap();
-        }
     }
 }
