@@ -94,15 +94,19 @@ impl Packed {
 pub(crate) fn put(record: &Record, run: &Path, into: &Path) -> Result<Vec<record::File>, Unpacked> {
     let artefacts = record.stages.iter().flat_map(|stage| &stage.artefacts);
     if let Some(taken) = artefacts.map(|file| file.name.as_str()).find(|name| [FOLDER, ZIP].contains(name)) {
-        return Err(Unpacked::Undrawn(format!("a stage made a file named {taken}, which is where the package would be")));
+        return Err(Unpacked::Undrawn(format!(
+            "a stage made a file named {taken}, which is where the package would be"
+        )));
     }
     let mut packed: Vec<Packed> = Vec::new();
     for file in ordered_files(record) {
         packed.push(measure(run, file)?);
     }
     let sheets = draw(record, run, &packed)?;
-    let mut texts: Vec<(Packed, String)> =
-        sheets.into_iter().map(|sheet| (Packed::of(sheet.name, sheet.what, sheet.text.as_bytes()), sheet.text)).collect();
+    let mut texts: Vec<(Packed, String)> = sheets
+        .into_iter()
+        .map(|sheet| (Packed::of(sheet.name, sheet.what, sheet.text.as_bytes()), sheet.text))
+        .collect();
     let digests = [(BLAKE3, false), (SHA256, true)].map(|(name, sha256)| {
         let lines = packed.iter().chain(texts.iter().map(|(packed, _)| packed));
         let lines = lines.map(|file| format!("{}  {}\n", if sha256 { &file.sha256 } else { &file.blake3 }, file.name));
@@ -256,8 +260,10 @@ impl NotPacked {
     #[must_use]
     pub fn in_words(&self) -> Diagnostic {
         match self {
-            Self::NoRun(path, error) => Diagnostic::error(format!("could not read the record {}: {error}", path.display()))
-                .remedy("name a run's folder, such as runs/COMMISSION/RUN"),
+            Self::NoRun(path, error) => {
+                Diagnostic::error(format!("could not read the record {}: {error}", path.display()))
+                    .remedy("name a run's folder, such as runs/COMMISSION/RUN")
+            }
             Self::NotReady(fault) => (**fault).clone(),
             Self::Taken(path) => Diagnostic::error(format!("{} is there already", path.display()))
                 .remedy("move it away, or name another folder with `--into DIR`"),
@@ -291,7 +297,8 @@ pub fn pack(run: &Path, elsewhere: Option<&Path>) -> Result<Packaged, NotPacked>
     };
     if elsewhere.is_some() {
         fs::create_dir_all(into).map_err(|error| failed("make", &error))?;
-        if let Some(taken) = [FOLDER, ZIP].map(|name| into.join(name)).into_iter().find(|path| path.symlink_metadata().is_ok())
+        if let Some(taken) =
+            [FOLDER, ZIP].map(|name| into.join(name)).into_iter().find(|path| path.symlink_metadata().is_ok())
         {
             return Err(NotPacked::Taken(taken));
         }
@@ -310,8 +317,10 @@ pub fn pack(run: &Path, elsewhere: Option<&Path>) -> Result<Packaged, NotPacked>
 
 fn ready(record: &Record) -> Result<(), NotPacked> {
     let fault = match record.verdict {
-        Verdict::HasFaults => Diagnostic::error(format!("the piece of run {} has faults: it is not packed", record.run))
-            .remedy("see to them first: the summary says what to do"),
+        Verdict::HasFaults => {
+            Diagnostic::error(format!("the piece of run {} has faults: it is not packed", record.run))
+                .remedy("see to them first: the summary says what to do")
+        }
         Verdict::NotValidated => {
             Diagnostic::error(format!("nothing measured the file to order of run {}: it is not packed", record.run))
                 .remedy("end the chain with `validate`, and run the job again")

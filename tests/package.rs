@@ -91,7 +91,13 @@ fn a_run_that_is_ready_has_its_package() {
     let files = files_in(&run.join("order"));
     let names: Vec<&str> = files.keys().map(String::as_str).collect();
     let expected = [
-        "client-sheet.html", "digests-blake3.txt", "digests-sha256.txt", "label.html", "label.svg", "order-sheet.html", "piece.txt",
+        "client-sheet.html",
+        "digests-blake3.txt",
+        "digests-sha256.txt",
+        "label.html",
+        "label.svg",
+        "order-sheet.html",
+        "piece.txt",
     ];
     assert_eq!(names, expected);
     assert_eq!(files["piece.txt"], fs::read(run.join("piece.txt")).unwrap());
@@ -231,7 +237,8 @@ fn another_folder_takes_a_package_once() {
     let again = pack();
     assert_eq!(again.code, exit::WRONG_JOB);
     assert!(again.err.contains("is there already"), "{}", again.err);
-    let left: Vec<_> = fs::read_dir(shop.path("for/the-bureau")).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    let left: Vec<_> =
+        fs::read_dir(shop.path("for/the-bureau")).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     assert_eq!(left.len(), 2, "{left:?}");
     assert_eq!(own(&shop, &["pack", "nowhere"]).code, exit::WRONG_JOB);
 }
@@ -247,9 +254,9 @@ fn a_changed_file_is_not_packed() {
     assert_eq!(said.code, exit::FAILED);
     assert!(said.err.contains("was changed since it was made"), "{}", said.err);
     assert_eq!(fs::read(run.join("order.zip")).unwrap(), before);
-    let hidden = fs::read_dir(&run).unwrap().filter(|entry| {
-        entry.as_ref().unwrap().file_name().to_str().is_some_and(|name| name.starts_with('.'))
-    });
+    let hidden = fs::read_dir(&run)
+        .unwrap()
+        .filter(|entry| entry.as_ref().unwrap().file_name().to_str().is_some_and(|name| name.starts_with('.')));
     assert_eq!(hidden.count(), 0);
 }
 
@@ -320,7 +327,13 @@ fn mistakes_in_what_is_told_show_with_their_lines() {
     shop.put("job.yaml", format!("{HEAD}{stages}{package}"));
     let said = own(&shop, &["check", "job.yaml"]);
     assert_eq!(said.code, exit::WRONG_JOB);
-    for words in ["job.yaml:10:", "from 1 to 10000 copies can be ordered, not 0", "job.yaml:11:", "job.yaml:12:", "this is empty"] {
+    for words in [
+        "job.yaml:10:",
+        "from 1 to 10000 copies can be ordered, not 0",
+        "job.yaml:11:",
+        "job.yaml:12:",
+        "this is empty",
+    ] {
         assert!(said.err.contains(words), "{words}: {}", said.err);
     }
     // The bare key says nothing, which is fine.

@@ -184,9 +184,10 @@ mod tests {
 
     #[test]
     fn a_file_lies_at_most_one_folder_deep() {
-        for wrong in
-            ["", "/", "..", "../x", "a/..", "a/../b", "a/b/c", "/x", "a/", "a//b", "./a", "a/.", "a\\b", "a/b\\c", "a/b\0"]
-        {
+        for wrong in [
+            "", "/", "..", "../x", "a/..", "a/../b", "a/b/c", "/x", "a/", "a//b", "./a", "a/.", "a\\b", "a/b\\c",
+            "a/b\0",
+        ] {
             assert!(wrong.parse::<FileName>().is_err(), "{wrong}");
         }
         let name = |text: &str| text.parse::<FileName>().unwrap();

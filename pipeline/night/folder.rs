@@ -251,7 +251,8 @@ pub(super) fn files_there(folder: &Path, record: &Record) -> Result<Vec<File>, F
     let mut files: Vec<File> = artefacts(record).cloned().collect();
     let pages = [(RECORD, "the record"), (pages::PRINT_MODEL, "a page"), (pages::SUMMARY, "a page")];
     let pages = pages.map(|(name, what)| (name.to_owned(), what));
-    let packed = package::names_there(folder).map_err(|error| disk_failure("could not list the package of a run", &error))?;
+    let packed =
+        package::names_there(folder).map_err(|error| disk_failure("could not list the package of a run", &error))?;
     for (name, what) in pages.into_iter().chain(packed.into_iter().map(|name| (name, "of the package"))) {
         match fs::read(folder.join(&name)) {
             Ok(bytes) => files.push(File {

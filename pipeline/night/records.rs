@@ -248,8 +248,11 @@ pub fn enter_redrawn(
     }
     let Some(known) = known else { return Ok(()) };
     let files: Vec<File> = super::folder::files_there(&whole, record)?;
-    let files: Vec<Sealed> =
-        files.iter().filter(|file| pages.iter().any(|page| page.as_ref() == file.name)).map(sealed).collect::<Result<_, _>>()?;
+    let files: Vec<Sealed> = files
+        .iter()
+        .filter(|file| pages.iter().any(|page| page.as_ref() == file.name))
+        .map(sealed)
+        .collect::<Result<_, _>>()?;
     // What a folder held and holds no more is not in it any more.
     let within: BTreeSet<&str> = files.iter().filter_map(|file| file.name.parts().0).collect();
     let is_gone = |file: &Sealed| file.name.parts().0.is_some_and(|of| within.contains(of)) && !files.contains(file);

@@ -35,13 +35,20 @@ fn whelk() -> Record {
     let [repair, hollow, validate] = ["repair", "hollow", "validate"].map(stage);
     let text = |row: &[&str]| -> Vec<String> { row.iter().map(|&text| text.to_owned()).collect() };
     let necks = [
-        "place x, y, z, mm", "cells in a row", "carried, g", "bending upright, MPa", "bending lying, MPa",
-        "bending in handling, MPa", "safety factor",
+        "place x, y, z, mm",
+        "cells in a row",
+        "carried, g",
+        "bending upright, MPa",
+        "bending lying, MPa",
+        "bending in handling, MPa",
+        "safety factor",
     ];
     let row = ["33.0, 90.0, 171.0", "1", "12.500", "0.1", "0.2", "3.3", "3.60"];
     record.stages[repair].facts.push(Fact::table("weakest necks", &necks, vec![text(&row)]));
     let places = [[33.0, 90.0, 171.0], [99.0, 30.0, 9.0]].map(|mm| Place { mm, cell: None });
-    record.stages[repair].findings.push(Finding::caution("weak-neck", "2 parts hang on one cell", "thicken").at(places));
+    record.stages[repair]
+        .findings
+        .push(Finding::caution("weak-neck", "2 parts hang on one cell", "thicken").at(places));
     record.stages[hollow].facts.push(Fact::number("void", 600.0, Unit::Cm3));
     let openings = ["side", "clear width, mm", "shaft along x, y, z, mm"];
     record.stages[hollow].facts.push(Fact::table("openings", &openings, vec![text(&["bottom", "24", "0 – 1"])]));
@@ -92,7 +99,9 @@ fn no_text_of_the_record_becomes_markup() {
     const HOSTILE: &str = "\"><img src=x onerror=alert(1)></style></svg><script>alert(1)</script>'&";
     let mut record = whelk();
     told(&mut record, json!({ "from": HOSTILE, "to": HOSTILE, "note": HOSTILE, "finishing": [HOSTILE] }));
-    for text in [&mut record.title, &mut record.commission, &mut record.run, &mut record.process.name, &mut record.tool.name] {
+    for text in
+        [&mut record.title, &mut record.commission, &mut record.run, &mut record.process.name, &mut record.tool.name]
+    {
         text.push_str(HOSTILE);
     }
     record.process.layer.basis = HOSTILE.to_owned();
@@ -178,9 +187,13 @@ fn what_the_job_tells_stands_in_the_place_of_lines() {
     });
     told(&mut record, package);
     let page = plain(&order_sheet(&record));
-    for words in
-        ["Studio Kestrel\n1 Harbour Lane", "Bureau One", "Call before you send it.", "matt varnish, felt below", "<dd>5</dd>"]
-    {
+    for words in [
+        "Studio Kestrel\n1 Harbour Lane",
+        "Bureau One",
+        "Call before you send it.",
+        "matt varnish, felt below",
+        "<dd>5</dd>",
+    ] {
         assert!(page.contains(words), "{words}");
     }
     assert_eq!(page.matches("class=\"fill\"").count() + page.matches("class=\"fill short\"").count(), 2 + 4);
@@ -229,7 +242,11 @@ fn the_list_for_the_arrival_has_figures_with_their_tolerances() {
     }
     // 50 cm³ hold 34 g, less than twice what the weight may be off: scales cannot tell.
     let mut small = whelk();
-    small.stages.iter_mut().find(|stage| stage.name == "hollow").unwrap().facts.push(Fact::number("void", 50.0, Unit::Cm3));
+    small.stages.iter_mut().find(|stage| stage.name == "hollow").unwrap().facts.push(Fact::number(
+        "void",
+        50.0,
+        Unit::Cm3,
+    ));
     assert!(plain(&order_sheet(&small)).contains("The scales alone cannot tell whether it is empty"));
 }
 
@@ -309,9 +326,16 @@ fn cautions_of_handling_go_by_the_family() {
 #[test]
 fn the_client_sheet_tells_care_and_the_turn() {
     let page = plain(&sheet(&whelk(), package::CLIENT_SHEET));
-    for words in
-        ["No direct sun", "soft dry brush", "No water", "both hands", "children under three", "extra-low voltage", "qualified electrician", "132 × 120 × 180 mm"]
-    {
+    for words in [
+        "No direct sun",
+        "soft dry brush",
+        "No water",
+        "both hands",
+        "children under three",
+        "extra-low voltage",
+        "qualified electrician",
+        "132 × 120 × 180 mm",
+    ] {
         assert!(page.contains(words), "{words}");
     }
     let sides = ["front", "right", "back", "left", "top", "bottom"];
@@ -328,7 +352,9 @@ fn the_client_sheet_tells_care_and_the_turn() {
     });
     record.stages.push(from_value(stand).unwrap());
     let page = plain(&sheet(&record, package::CLIENT_SHEET));
-    assert!(page.contains("Recommended speed") && page.contains("0.5 to 3 turns a minute") && page.contains("201.5 mm"));
+    assert!(
+        page.contains("Recommended speed") && page.contains("0.5 to 3 turns a minute") && page.contains("201.5 mm")
+    );
     assert!(!page.contains("1 to 2 turns a minute"));
 }
 
@@ -336,7 +362,12 @@ fn the_client_sheet_tells_care_and_the_turn() {
 fn several_files_are_all_listed() {
     let record = whelk();
     let parts: Vec<File> = (1..=3)
-        .map(|n| File { name: format!("part-{n}.3mf"), what: "a part".to_owned(), bytes: 1000 * n, blake3: format!("{n:064x}") })
+        .map(|n| File {
+            name: format!("part-{n}.3mf"),
+            what: "a part".to_owned(),
+            bytes: 1000 * n,
+            blake3: format!("{n:064x}"),
+        })
         .collect();
     let ordered: Vec<Ordered<'_>> = parts.iter().map(|file| Ordered { file, sha256: SHA256 }).collect();
     let sheets = package::draw(&record, &ordered, &picture).unwrap();

@@ -69,18 +69,15 @@ fn sizes(record: &Record) -> Vec<Check> {
     let tolerance = record.process.tolerance.value.mm();
     let line = |(name, length): (&str, f64)| Check {
         what: name.to_owned(),
-        should: format!(
-            "{} ± {}",
-            numbers::millimetres(&[length]),
-            numbers::millimetres(&[tolerance])
-        ),
+        should: format!("{} ± {}", numbers::millimetres(&[length]), numbers::millimetres(&[tolerance])),
         otherwise: String::new(),
     };
     let mut lines: Vec<Check> =
         ["Width, left to right", "Depth, front to back", "Height"].into_iter().zip(size).map(line).collect();
-    lines[0].otherwise = "Measure over the outermost cubes, with callipers and no force. All three off by the same share: it was \
+    lines[0].otherwise =
+        "Measure over the outermost cubes, with callipers and no force. All three off by the same share: it was \
                       scaled. One alone: it shrank or warped."
-        .to_owned();
+            .to_owned();
     lines
 }
 
@@ -103,7 +100,13 @@ fn weight(record: &Record) -> Option<Check> {
     }
     Some(Check {
         what: "Weight".to_owned(),
-        should: format!("{} ± {} % ({} to {}), unsealed and dry", show(grams), WEIGHT_OFF, show(grams - off), show(grams + off)),
+        should: format!(
+            "{} ± {} % ({} to {}), unsealed and dry",
+            show(grams),
+            WEIGHT_OFF,
+            show(grams - off),
+            show(grams + off)
+        ),
         otherwise: means,
     })
 }
@@ -126,7 +129,8 @@ fn openings(record: &Record) -> Vec<Check> {
                 numbers::millimetres(&[width]),
                 numbers::millimetres(&[record.process.tolerance.value.mm()])
             ),
-            otherwise: "Shine a lamp in. A stand that was drawn for this opening will not fit a narrower one.".to_owned(),
+            otherwise: "Shine a lamp in. A stand that was drawn for this opening will not fit a narrower one."
+                .to_owned(),
         })
     };
     grid.rows.iter().filter_map(line).collect()

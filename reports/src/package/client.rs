@@ -87,11 +87,11 @@ const CARE: [Advice; 6] = [
         "No direct sun and no spotlight close by: pigments fade, and warmth can bend thin walls. A room’s own light is fine, and a \
          lamp from the side shows the change best.",
     ),
+    ("Dust", "A soft dry brush, from the top down, with no pressure on single cubes. No cloth: it catches on corners."),
     (
-        "Dust",
-        "A soft dry brush, from the top down, with no pressure on single cubes. No cloth: it catches on corners.",
+        "Water",
+        "No water, no cleaners, no solvents, and not in a bath, a kitchen or outdoors: colours run and the material softens.",
     ),
-    ("Water", "No water, no cleaners, no solvents, and not in a bath, a kitchen or outdoors: colours run and the material softens."),
     (
         "Lifting",
         "With both hands at the base, from below. Never by an arm, an edge or the top; take it off its stand before you carry it.",

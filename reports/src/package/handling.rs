@@ -91,7 +91,10 @@ mod tests {
             for word in words {
                 assert!(all.contains(word), "{family:?}: {word}");
             }
-            assert!(steps(family, false).iter().all(|(name, _)| *name != "Empty it"), "{family:?} has nothing to empty");
+            assert!(
+                steps(family, false).iter().all(|(name, _)| *name != "Empty it"),
+                "{family:?} has nothing to empty"
+            );
         }
     }
 }

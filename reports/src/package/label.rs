@@ -93,7 +93,8 @@ struct Code {
 
 impl Code {
     fn of(text: &str) -> Option<Self> {
-        let code = QrCode::encode_text(text, QrCodeEcc::Medium).or_else(|_| QrCode::encode_text(text, QrCodeEcc::Low)).ok()?;
+        let code =
+            QrCode::encode_text(text, QrCodeEcc::Medium).or_else(|_| QrCode::encode_text(text, QrCodeEcc::Low)).ok()?;
         let modules = code.size();
         let mut path = String::new();
         for y in 0..modules {
@@ -203,7 +204,8 @@ fn set(text: &str, setting: &Setting, y: &mut f64, lines: &mut Vec<Line>) {
 
 fn wrapped(text: &str, room: usize, most: usize) -> Vec<String> {
     // XML has no place for what cannot be printed (XML 1.0, 2.2), whatever a title holds.
-    let text: String = text.chars().map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }).collect();
+    let text: String =
+        text.chars().map(|c| if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') { ' ' } else { c }).collect();
     let mut lines = vec![String::new()];
     for word in text.split_whitespace() {
         let mut word = word;
@@ -223,7 +225,8 @@ fn wrapped(text: &str, room: usize, most: usize) -> Vec<String> {
                     used += wide(c);
                     used > room
                 });
-                let (head, rest) = word.split_at(end.map_or(word.len(), |(at, c)| if at == 0 { c.len_utf8() } else { at }));
+                let (head, rest) =
+                    word.split_at(end.map_or(word.len(), |(at, c)| if at == 0 { c.len_utf8() } else { at }));
                 lines[last] += head;
                 word = rest;
                 if word.is_empty() {

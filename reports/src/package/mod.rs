@@ -130,7 +130,13 @@ fn number(record: &Record, name: &str, unit: Unit) -> Option<f64> {
 
 /// The table of that name.
 fn table<'a>(record: &'a Record, name: &str) -> Option<Grid<'a>> {
-    record.stages.iter().rev().flat_map(|stage| stage.facts.iter().rev()).filter(|fact| fact.name == name).find_map(Grid::of)
+    record
+        .stages
+        .iter()
+        .rev()
+        .flat_map(|stage| stage.facts.iter().rev())
+        .filter(|fact| fact.name == name)
+        .find_map(Grid::of)
 }
 
 /// Width, depth and height of the piece in mm.

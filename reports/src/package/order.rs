@@ -131,7 +131,11 @@ fn what(record: &Record, request: &PackageRequest) -> Vec<(&'static str, Option<
 fn openings(record: &Record) -> Option<String> {
     let grid = table(record, "openings")?;
     let opening = |row: &'_ Vec<String>| {
-        Some(format!("{}: {} clear", grid.text(row, "side")?, numbers::millimetres(&[grid.number(row, "clear width")?])))
+        Some(format!(
+            "{}: {} clear",
+            grid.text(row, "side")?,
+            numbers::millimetres(&[grid.number(row, "clear width")?])
+        ))
     };
     let openings: Vec<String> = grid.rows.iter().filter_map(opening).collect();
     (!openings.is_empty()).then(|| openings.join("; "))
@@ -166,9 +170,9 @@ impl Price {
         let mut lines = Vec::new();
         if let Some((grid, row)) = row {
             lines.extend(grid.headings().iter().zip(row).filter_map(|(heading, text)| {
-                let (name, unit) = heading.split_once(" (").map_or((heading.as_str(), ""), |(name, unit)| {
-                    (name, unit.trim_end_matches(')'))
-                });
+                let (name, unit) = heading
+                    .split_once(" (")
+                    .map_or((heading.as_str(), ""), |(name, unit)| (name, unit.trim_end_matches(')')));
                 let label = match name {
                     "copies" => "Copies",
                     "total" => "Price expected, all in",

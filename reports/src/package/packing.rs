@@ -75,10 +75,8 @@ impl Packing {
             places.iter().all(|(place, _)| place.mm.iter().zip(bounds).all(|(at, most)| (0.0..=*most).contains(at)))
         };
         let bounds = bounds(record).filter(within);
-        let weak = places
-            .iter()
-            .map(|(place, why)| Weak { place: in_words(place, bounds), why: why.clone() })
-            .collect();
+        let weak =
+            places.iter().map(|(place, why)| Weak { place: in_words(place, bounds), why: why.clone() }).collect();
         let marked = bounds.map_or_else(Vec::new, |bounds| marked(record, &places, bounds, pictures));
         Self {
             weak,
@@ -107,7 +105,12 @@ fn places(record: &Record) -> (Vec<(Place, String)>, usize) {
             _ => continue,
         };
         all += finding.places.len();
-        found.extend(finding.places.iter().map(|place| (place.clone(), said_of(record, place).unwrap_or_else(|| why.to_owned()))));
+        found.extend(
+            finding
+                .places
+                .iter()
+                .map(|place| (place.clone(), said_of(record, place).unwrap_or_else(|| why.to_owned()))),
+        );
     }
     // A neck may stand in two findings.
     let mut seen: Vec<[i64; 3]> = Vec::new();
@@ -165,12 +168,7 @@ fn in_words(place: &Place, bounds: Option<[f64; 3]>) -> String {
 }
 
 /// The places on the pictures from the front and from the right, which between them tell all three coordinates.
-fn marked(
-    record: &Record,
-    places: &[(Place, String)],
-    bounds: [f64; 3],
-    pictures: Pictures<'_>,
-) -> Vec<Marked> {
+fn marked(record: &Record, places: &[(Place, String)], bounds: [f64; 3], pictures: Pictures<'_>) -> Vec<Marked> {
     if places.is_empty() {
         return Vec::new();
     }
@@ -181,14 +179,18 @@ fn marked(
         let [[left, top], [right, bottom]] = silhouette;
         let at = |place: &Place| {
             let part = |axis: usize| (place.mm[axis] / bounds[axis]).clamp(0.0, 1.0);
-            [left + part(axis) * (right - left), bottom - part(2) * (bottom - top)].map(|at| libm::round(at * 10.0) / 10.0)
+            [left + part(axis) * (right - left), bottom - part(2) * (bottom - top)]
+                .map(|at| libm::round(at * 10.0) / 10.0)
         };
         let marks = (1..).zip(places).map(|(number, (place, _))| (number, at(place))).collect();
         let radius = f64::from(picture.width) * 0.035;
         Some(Marked { picture, from, marks, radius: libm::round(radius * 10.0) / 10.0 })
     };
     // From the right the piece's front is on the left: y grows to the right.
-    [("view-front.png", "from the front", 0), ("view-right.png", "from the right", 1)].into_iter().filter_map(view).collect()
+    [("view-front.png", "from the front", 0), ("view-right.png", "from the right", 1)]
+        .into_iter()
+        .filter_map(view)
+        .collect()
 }
 
 /// The box around what a picture shows before its transparent ground, in pixels: its upper left and its lower right corner.

@@ -93,10 +93,12 @@ impl PackageRequest {
             ("to", &self.to, Self::LONGEST_ADDRESS),
             ("note", &self.note, Self::LONGEST_NOTE),
         ];
-        let texts = texts.into_iter().filter_map(|(name, text, longest)| {
-            text.as_deref().map(|text| (name.to_owned(), text, longest, true))
-        });
-        amiss.extend(names.chain(texts).filter_map(|(setting, text, longest, lines)| wrong(setting, text, longest, lines)));
+        let texts = texts
+            .into_iter()
+            .filter_map(|(name, text, longest)| text.as_deref().map(|text| (name.to_owned(), text, longest, true)));
+        amiss.extend(
+            names.chain(texts).filter_map(|(setting, text, longest, lines)| wrong(setting, text, longest, lines)),
+        );
         amiss
     }
 }
@@ -109,7 +111,10 @@ fn wrong(setting: String, text: &str, longest: usize, lines: bool) -> Option<Ami
     } else if length > longest {
         (format!("this has {length} characters; at most {longest} fit"), "say it in fewer words")
     } else if text.chars().any(|c| c.is_control() && !(lines && c == '\n')) {
-        ("this has a character that cannot be printed".to_owned(), "write plain text; lines are parted with `|` and new lines")
+        (
+            "this has a character that cannot be printed".to_owned(),
+            "write plain text; lines are parted with `|` and new lines",
+        )
     } else {
         return None;
     };
@@ -129,7 +134,8 @@ mod tests {
             let request: PackageRequest = from_value(value).unwrap();
             request.check().into_iter().map(|amiss| amiss.setting).collect()
         };
-        let fine = json!({ "copies": 10_000, "finishing": ["matt varnish"], "from": "A\nB", "note": "–", "paper": "letter" });
+        let fine =
+            json!({ "copies": 10_000, "finishing": ["matt varnish"], "from": "A\nB", "note": "–", "paper": "letter" });
         assert!(amiss(fine).is_empty() && amiss(json!({})).is_empty() && amiss(json!({ "finishing": [] })).is_empty());
         let wrong = json!({
             "copies": 0, "finishing": ["a", "", "b\nc"], "from": " ", "to": "x".repeat(401), "note": "a\u{1b}[2J",
