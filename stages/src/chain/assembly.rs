@@ -241,9 +241,9 @@ impl<'a> Assembly<'a> {
         for slab in self.slabs {
             let colour = slab.stuff.colour();
             if slab.stuff == Stuff::Clear {
-                scene.frame(slab, bar, colour)
+                scene.frame(slab, bar, colour);
             } else {
-                scene.block(slab.low, slab.high, colour)
+                scene.block(slab.low, slab.high, colour);
             }
         }
         scene.picture(pixels)

@@ -221,8 +221,8 @@ mod tests {
     use super::super::{BLACK, Layer};
     use super::*;
 
-    fn text(drawing: Drawing) -> String {
-        String::from_utf8_lossy(&contents(&drawing)).into_owned()
+    fn text(drawing: &Drawing) -> String {
+        String::from_utf8_lossy(&contents(drawing)).into_owned()
     }
 
     #[test]
@@ -245,7 +245,7 @@ mod tests {
         // "Hip": 722 + 222 + 556 = 1500 thousandths of 10 mm.
         drawing.words(Layer::Note, DVec2::new(50.0, 20.0), 7.18, Anchor::End, "Hip");
         drawing.words(Layer::Note, DVec2::new(50.0, 30.0), 7.18, Anchor::Middle, "Hip");
-        let pdf = text(drawing);
+        let pdf = text(&drawing);
         assert!(pdf.contains("1 0 0 1 35 20 Tm") && pdf.contains("1 0 0 1 42.5 30 Tm"), "{pdf}");
     }
 
@@ -260,7 +260,7 @@ mod tests {
         let mut drawing = Drawing::new("", 10.0, 10.0);
         let square = |r: f64| vec![DVec2::splat(-r), DVec2::new(r, -r), DVec2::splat(r), DVec2::new(-r, r)];
         drawing.fill(Layer::Note, BLACK, None, vec![square(4.0), square(2.0)]);
-        let pdf = text(drawing);
+        let pdf = text(&drawing);
         assert!(pdf.ends_with("h\nf*") && pdf.matches("h\n").count() == 2, "{pdf}");
     }
 }
