@@ -124,14 +124,14 @@ impl Heights {
     }
 }
 
-/// Half of the motor plate: the pillars at its corners stand free of the motor's body, its screws, its boss and the hub.
+/// Half of the motor plate, in whole mm: the pillars at its corners stand free of the motor's body, its screws, its boss and the hub.
 fn plate(settings: &Settings, mounts: &Mounts) -> DVec2 {
     let motor = &settings.motor;
     // A screw's head is about twice as wide as its thread.
     let around = |half: DVec2, at: &DVec2| half.max(at.abs() + MachineScrew::of(motor.thread).size);
     let holes = motor.fixing().iter().fold(DVec2::ZERO, around);
-    let round = (motor.boss.mm() / 2.0 + BOSS_FREE).max(mounts.hub + settings.body.opening.mm());
-    motor.half().max(holes).max(DVec2::splat(round)) + 2.0 * (BESIDE_MOTOR + pillar().corners / 2.0)
+    let round = (motor.boss.mm() / 2.0 + BOSS_FREE).max(opening(settings, mounts) / 2.0);
+    (motor.half().max(holes).max(DVec2::splat(round)) + 2.0 * (BESIDE_MOTOR + pillar().corners / 2.0)).ceil()
 }
 
 /// The screw of a pillar.
@@ -340,14 +340,18 @@ fn cable(settings: &Settings, width: f64) -> Rect {
 fn drill_top(top: &mut Panel, design: &Design, settings: &Settings, mounts: &Mounts) {
     let middle = top.size / 2.0;
     let hole = |at, diameter, purpose| Hole { at: middle + at, diameter, purpose };
-    let hub = 2.0 * (mounts.hub + settings.body.opening.mm());
-    top.holes.push(hole(DVec2::ZERO, hub, Purpose::Hub));
+    top.holes.push(hole(DVec2::ZERO, opening(settings, mounts), Purpose::Hub));
     top.holes.extend(design.pillars().map(|at| hole(at, pillar().clearance, Purpose::Pillar)));
     // Where the cover stands.
     for half in [design.cover_inner / 2.0, design.cover_inner / 2.0 + settings.cover.sheet.thickness.mm()] {
         let corner = |x: f64, y: f64| middle + DVec2::new(x, y) * half;
         top.marks.push(vec![corner(-1.0, -1.0), corner(1.0, -1.0), corner(1.0, 1.0), corner(-1.0, 1.0)]);
     }
+}
+
+/// Diameter of the opening for the hub: the next half mm, as drills come.
+pub(super) fn opening(settings: &Settings, mounts: &Mounts) -> f64 {
+    (4.0 * (mounts.hub + settings.body.opening.mm()) - 1e-6).ceil() / 2.0
 }
 
 fn drill_plate(plate: &mut Panel, design: &Design, settings: &Settings) {

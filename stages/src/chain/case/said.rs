@@ -2,7 +2,7 @@
 
 use super::bending;
 use super::cutlist;
-use super::design::{Design, pillar};
+use super::design::{Design, opening, pillar};
 use super::panel::Stuff;
 use super::screws::{BITE, EDGE, MachineScrew};
 use super::settings::{CoverKind, Joint, Motor, Settings, Supply};
@@ -37,7 +37,7 @@ pub(super) fn facts(settings: &Settings, mounts: &Mounts, design: &Design, neste
         Fact::triple("cover", design.cover_outer, Unit::Mm),
         mm("height of box and cover", design.outer.z + design.cover_outer.z),
         mm("inner width of the cover", design.cover_inner),
-        mm("opening for the hub", 2.0 * (mounts.hub + settings.body.opening.mm())),
+        mm("opening for the hub", opening(settings, mounts)),
         Fact::triple("motor plate", plate, Unit::Mm),
         mm("spacers between top and motor plate", design.spacer),
         mm("shaft in the socket", design.reach),

@@ -132,7 +132,9 @@ fn kerf(settings: &Settings) -> String {
             format!("1:1, mm. Lines are at the finished size: let the cutter allow for its kerf ({kerf}).")
         }
         KerfIn::Drawing => {
-            format!("1:1, mm. Lines lie half the kerf of {kerf} outside what stays: cut along their middle.")
+            format!(
+                "1:1, mm. Lines lie half the kerf of {kerf} outside what stays: cut along their middle. Holes in blue are drilled."
+            )
         }
     }
 }
@@ -150,7 +152,12 @@ fn draw(drawing: &mut Drawing, design: &Design, settings: &Settings, i: usize, l
     };
     drawing.outline(Layer::Cut, CUT, all(&grown(&panel.outline, half)));
     for hole in &panel.holes {
-        drawing.circle(Layer::Cut, CUT, turn(hole.at), hole.diameter / 2.0 - half);
+        // What is narrower than two cuts is drilled: it would close, or leave no core.
+        if hole.diameter > 4.0 * half {
+            drawing.circle(Layer::Cut, CUT, turn(hole.at), hole.diameter / 2.0 - half);
+        } else {
+            drawing.circle(Layer::Mark, MARK, turn(hole.at), hole.diameter / 2.0);
+        }
     }
     for mark in &panel.marks {
         drawing.outline(Layer::Mark, MARK, all(mark));

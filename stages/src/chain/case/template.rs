@@ -72,7 +72,9 @@ pub(super) fn page(design: &Design, i: usize, paper: Paper, title: &str) -> Draw
     for (n, hole) in panel.holes.iter().enumerate().filter(|(_, hole)| shown(hole)) {
         drill(&mut page, hole, origin, &number(i, n), panel);
     }
-    let front = axis - DVec2::Y * (reach.y - 2.0) + DVec2::X * 3.0;
+    // Beside the axis's line: below a panel that is drawn whole, where there is room.
+    let below = if whole { panel.size.y / 2.0 + 4.5 } else { reach.y - 2.0 };
+    let front = axis - DVec2::Y * below + DVec2::X * 3.0;
     page.words(Layer::Note, front, 3.0, Anchor::Start, "FRONT");
     page.scale_bar(DVec2::splat(MARGIN), 100.0);
     page
