@@ -75,7 +75,8 @@ fn unpacked(path: &Path) -> (String, BTreeMap<String, Vec<u8>>) {
         let mut entry = zip.by_index(at).unwrap();
         let time = entry.last_modified().unwrap();
         assert_eq!((time.year(), time.month(), time.day(), time.hour(), time.second()), (1980, 1, 1, 0, 0));
-        let (folder, name) = entry.name().unwrap().split_once('/').map(|(a, b)| (a.to_owned(), b.to_owned())).unwrap();
+        let whole = entry.name().unwrap().into_owned();
+        let (folder, name) = whole.split_once('/').map(|(a, b)| (a.to_owned(), b.to_owned())).unwrap();
         assert!(top.is_empty() || top == folder);
         top = folder;
         let mut bytes = Vec::new();
