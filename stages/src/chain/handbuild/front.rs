@@ -1,18 +1,20 @@
-//! The first pages: what it is, how a sheet is read, what to buy, how to go about it, and what to take care of.
+//! The first pages: what it is, what to buy and to paint; with [`key`], how a sheet is read, and [`advice`], how to go about
+//! it and what to take care of.
 
 use std::collections::BTreeMap;
 
 use glam::DVec2;
 
-use super::building::{Building, Shown};
+use super::building::Building;
 use super::inks::{Ink, Inks};
 use super::isometric::{From, Patch, patches};
-use super::layer::{BELOW, HIDDEN, WHITE, fields, short, swatch};
+use super::layer::{short, swatch};
 use super::list::{Kind, List, letters};
-use super::settings::{Hidden, Settings, Way};
-use super::sheet::{Cut, Flow, GREY, WIDTH, fitted, rectangle, say, wrapped};
+use super::settings::{Settings, Way};
+use super::sheet::{Cut, Flow, GREY, WIDTH, fitted, say};
+use super::{advice, key};
 use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Paper, Stroke};
-use crate::{Side, Six, Srgb};
+use crate::{Side, Srgb};
 
 /// What the pages tell of.
 pub(super) struct Content<'a> {
@@ -41,16 +43,16 @@ pub(super) fn pages(content: &Content<'_>, pictures: Option<&Pictures>) -> Vec<D
     let mut flow = Flow::new(content.title);
     head(&mut flow, content);
     shown_from_corners(&mut flow, content, pictures);
-    key(&mut flow, content);
+    key::draw(&mut flow, content);
     at_a_glance(&mut flow, content);
-    care(&mut flow, content);
+    advice::care(&mut flow, content);
     // Page 1 is an overview; what follows it may begin below what it had no room for.
     if flow.pages.len() == 1 {
         flow.turn();
     }
     colours(&mut flow, content);
     cubes(&mut flow, content);
-    how(&mut flow, content);
+    advice::how(&mut flow, content);
     flow.pages
 }
 
@@ -104,87 +106,6 @@ fn picture(page: &mut Drawing, patches: &[Patch], inks: &Inks, at: DVec2) {
         let shaded = Srgb(channels.map(|channel| (f64::from(channel) * light(side)).round() as u8));
         page.fill(Layer::Note, shaded, Some(Stroke::new(0.06, Srgb([0x50; 3]))), outlines);
     }
-}
-
-/// How a sheet is read: one cube, large, and what else there is.
-fn key(flow: &mut Flow, content: &Content<'_>) {
-    flow.heading("How a sheet is read");
-    let top = flow.y - 2.0;
-    let size = 30.0;
-    let corner = DVec2::new(18.0, top - size - 4.0);
-    let last = content.inks.all.len() - 1;
-    let shown: Shown = Six::from_fn(|side| Some((side as usize).min(last) as u16));
-    let page = flow.page();
-    let edge = Stroke::new(0.3, BLACK);
-    page.fill(Layer::Note, WHITE, None, vec![rectangle(corner, DVec2::splat(size))]);
-    fields(page, [(corner, &shown)].into_iter(), size, content.inks);
-    page.outline(Layer::Note, edge, rectangle(corner, DVec2::splat(size)));
-    let middle = corner + DVec2::splat(size / 2.0);
-    let around = [
-        (DVec2::new(0.0, size / 2.0 + 1.5), Anchor::Middle, "its back"),
-        (DVec2::new(0.0, -size / 2.0 - 4.0), Anchor::Middle, "its front"),
-        (DVec2::new(-size / 2.0 - 1.5, -1.0), Anchor::End, "its left"),
-        (DVec2::new(size / 2.0 + 1.5, -1.0), Anchor::Start, "its right"),
-        (DVec2::new(size / 2.0 + 1.5, -size / 3.0 - 1.0), Anchor::Start, "its bottom"),
-    ];
-    for (at, anchor, words) in around {
-        say(page, middle + at, 2.2, anchor, BLACK, words);
-    }
-    let x = corner.x + size + 24.0;
-    let mut y = top - 3.0;
-    let mut line = |page: &mut Drawing, words: &str| {
-        for line in wrapped(words, 2.3, WIDTH - x - 9.0) {
-            say(page, DVec2::new(x + 9.0, y), 2.3, Anchor::Start, BLACK, line);
-            y -= 4.0;
-        }
-        y -= 1.0;
-        y
-    };
-    line(
-        page,
-        "A square is a cube from above, the front of the piece at the lower edge. The middle is its top. A field \
-                has a letter where that side shows in the end: A, B and so on are the colours of the list.",
-    );
-    for (words, draw) in key_squares(content) {
-        let at = line(page, words);
-        draw(page, DVec2::new(x, at + 4.0));
-    }
-    flow.y = y.min(corner.y - 6.0);
-}
-
-type DrawKey = fn(&mut Drawing, DVec2);
-
-/// Squares that occur on these sheets, with what they mean.
-fn key_squares(content: &Content<'_>) -> Vec<(&'static str, DrawKey)> {
-    let building = content.building;
-    let mut squares: Vec<(&str, DrawKey)> = Vec::new();
-    if content.list.kinds[Kind::None as usize] > 0 {
-        squares.push(("Dark grey: a cube of which nothing shows.", |page, at| {
-            let frame = Stroke::new(0.18, BLACK);
-            page.fill(Layer::Note, HIDDEN, Some(frame), vec![rectangle(at, DVec2::splat(5.0))]);
-        }));
-    }
-    squares.push(("Light grey: no cube here; there is one in the layer below.", |page, at| {
-        let frame = Stroke::new(0.1, GREY);
-        page.fill(Layer::Note, BELOW, Some(frame), vec![rectangle(at, DVec2::splat(5.0))]);
-    }));
-    if content.list.left_out > 0 {
-        squares.push(("Dashed: left out, since nothing of it would show.", |page, at| {
-            let dashed = Stroke { width: 0.15, colour: GREY, dash: Some([0.7, 0.7]) };
-            page.outline(Layer::Note, dashed, rectangle(at, DVec2::splat(5.0)));
-        }));
-    }
-    if content.list.open > 0 {
-        squares.push(("Ring: stays open, for the shaft of an opening.", |page, at| {
-            page.circle(Layer::Note, Stroke::new(0.18, BLACK), at + DVec2::splat(2.5), 1.6);
-        }));
-    }
-    if building.hanging.count() > 0 {
-        squares.push(("Thick edge: hangs from above; nothing carries it yet.", |page, at| {
-            page.outline(Layer::Note, Stroke::new(0.55, BLACK), rectangle(at, DVec2::splat(5.0)));
-        }));
-    }
-    squares
 }
 
 fn at_a_glance(flow: &mut Flow, content: &Content<'_>) {
@@ -363,92 +284,6 @@ fn patterns(flow: &mut Flow, content: &Content<'_>) {
             }
             say(flow.page(), DVec2::new(left + 40.0, y), 2.2, Anchor::End, BLACK, count.to_string());
         }
-    }
-}
-
-fn how(flow: &mut Flow, content: &Content<'_>) {
-    let Content { building, list, settings, .. } = content;
-    flow.heading("How to go about it");
-    let mut steps: Vec<String> =
-        vec!["Print at 100 %, and measure the bar on page 1. Letters can be read without colour: a black-and-white print will do."
-            .into()];
-    match settings.way {
-        Way::Cubes => {
-            steps.push(
-                "Measure ten of the cubes in a row: if they are not ten times as long as one should be, the layers come \
-                 out at other heights: ask for sheets with a tenth of that length (`handbuild.cube`)."
-                    .into(),
-            );
-            steps.push(
-                "Paint before gluing: the table of cubes says how many there are of each kind. Keep glue off faces that show, \
-                 and paint off faces that are glued."
-                    .into(),
-            );
-            steps.push(
-                "Build on a flat board with paper that does not stick, a square edge along the front and the left. Begin with \
-                 layer 1. Glue each cube to the one below and to those beside it; let every few layers set."
-                    .into(),
-            );
-            if building.hanging.count() > 0 {
-                steps.push(
-                    "Cubes with a thick edge hang from the layers above. Glue such a group together, and set it when the layer \
-                     that carries it is there; or prop it with loose cubes, paper between, and take these out at the end."
-                        .into(),
-                );
-            }
-            if list.open > 0 {
-                steps.push(
-                    "Keep the ringed cells free of cubes and glue: the stand goes in there. Their walls stay bare."
-                        .into(),
-                );
-            }
-            if settings.hidden == Hidden::LeaveOut {
-                steps.push(
-                    "The piece is hollow: floors and roofs reach over nothing and hold by their sides alone. Prop them until the \
-                     glue has set."
-                        .into(),
-                );
-            }
-        }
-        Way::Paint => {
-            steps.push(
-                "Clean the print of powder, resin or support first, and let it dry; prime it if the paint asks for it. Try the paint \
-                 on a spare print."
-                    .into(),
-            );
-            steps.push(
-                "Paint one colour over the whole piece, the lightest first, and let it dry; then the next. Where a side has one \
-                 colour, hold the piece so that only that side looks at you. Count layers from the foot."
-                    .into(),
-            );
-            if list.open > 0 {
-                steps.push("Keep paint out of the ringed shaft: a stand has to fit in it.".into());
-            }
-        }
-    }
-    for (n, step) in steps.iter().enumerate() {
-        flow.paragraph(&format!("{}.", n + 1), step);
-    }
-}
-
-fn care(flow: &mut Flow, content: &Content<'_>) {
-    flow.heading("Take care");
-    let mut points = vec![
-        "Glues, paints, primers, solvents: fresh air, gloves, eye protection, no flame. The label and the safety data sheet come \
-         first, and so do local rules.",
-        "Small parts can be swallowed and choked on: keep cubes, blades and glue from children under three and from animals. \
-         The piece is not a toy.",
-        "Knives and saws: cut away from the hand, on a mat, the work held fast. Sanding and sawing make dust: dust mask and eye \
-         protection, outdoors or at an extraction.",
-        "Corners are sharp, pieces heavy, and what falls hurts: choose a shelf that carries the piece, and secure it.",
-    ];
-    if content.settings.way == Way::Paint {
-        points.push(
-            "Powder and uncured resin: gloves, eye protection, dust mask; clean as the printer's instructions say.",
-        );
-    }
-    for point in points {
-        flow.paragraph("–", point);
     }
 }
 

@@ -21,8 +21,8 @@ const FAINT: Srgb = Srgb([0xb8; 3]);
 
 /// Lines: around a cube, around a field, around a cube that hangs, and of what is not built.
 const EDGE: Stroke = Stroke::new(0.18, Srgb([0x40; 3]));
-const HANGS: Stroke = Stroke::new(0.55, BLACK);
-const NOT_BUILT: Stroke = Stroke { width: 0.15, colour: GREY, dash: Some([0.7, 0.7]) };
+pub(super) const HANGS: Stroke = Stroke::new(0.55, BLACK);
+pub(super) const NOT_BUILT: Stroke = Stroke { width: 0.15, colour: GREY, dash: Some([0.7, 0.7]) };
 
 /// Lines are drawn through the field every so many cubes, to count by.
 const COUNT_BY: i32 = 5;

@@ -8,10 +8,12 @@
 //! painted, each once, but that colours may have been put together; cubes built, left out and kept open add up to the
 //! solid's cells.
 
+mod advice;
 mod building;
 mod front;
 mod inks;
 mod isometric;
+mod key;
 mod layer;
 mod list;
 mod settings;
