@@ -191,8 +191,9 @@ def check_hollow(tally, scratch):
     parts = Parts(tally, scratch, "split-hollow", hollow=True)
     parts.overlap(tally)
     rows = parts.facts["parts of the piece"]["table"]["rows"]
+    # The tip of the whelk leaves no room behind its wall.
     hollow = sum(row[4] == "hollow" for row in rows)
-    tally.check(hollow == len(rows), f"split-hollow: {hollow} of {len(rows)} parts are hollow")
+    tally.check(hollow == len(rows) - 1, f"split-hollow: {hollow} of {len(rows)} parts are hollow")
     union = parts.union().to_mesh()
     mesh = trimesh.Trimesh(union.vert_properties[:, :3], union.tri_verts, process=False)
     mesh.merge_vertices()

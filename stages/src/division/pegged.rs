@@ -40,7 +40,26 @@ pub(super) fn pegged(skin: &Skin, faces: &[Face], grid: &Grid, pegs: &[Peg]) -> 
         let Some(&face) = face else { continue };
         put(peg, grid, &triangles, Patch::Outside(face), &mut made);
     }
-    made
+    without_idle_points(made)
+}
+
+/// The skin without points that no triangle has: those within the squares.
+fn without_idle_points(mut skin: Skin) -> Skin {
+    let mut used = vec![false; skin.points.len()];
+    skin.triangles.iter().flatten().for_each(|&point| used[point as usize] = true);
+    let mut kept = 0;
+    let numbers: Vec<u32> = used
+        .iter()
+        .map(|&used| {
+            let number = kept;
+            kept += u32::from(used);
+            number
+        })
+        .collect();
+    let mut each = used.iter();
+    skin.points.retain(|_| *each.next().unwrap_or(&false));
+    skin.triangles.iter_mut().flatten().for_each(|point| *point = numbers[*point as usize]);
+    skin
 }
 
 /// Puts one peg in the place of the triangles of its square.

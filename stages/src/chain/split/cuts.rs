@@ -313,6 +313,7 @@ fn cheapest_with(planes: &[Plane], n: i32, most: i32, stretches: i32) -> Option<
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use proptest::prelude::*;
 

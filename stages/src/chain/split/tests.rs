@@ -128,6 +128,8 @@ fn pins_and_sockets_have_their_volumes_and_the_skins_are_closed() {
     for (part, volume) in parts.iter().zip([half + pins, half - sockets]) {
         let skin = part.skin();
         assert!(is_closed(&skin));
+        let used: std::collections::BTreeSet<u32> = skin.triangles.iter().flatten().copied().collect();
+        assert_eq!(used.len(), skin.points.len(), "points that no triangle has");
         assert!((skin.volume() - volume).abs() < 1e-6, "{} instead of {volume}", skin.volume());
         assert!(skin.triangles.iter().all(|t| {
             let [a, b, c] = t.map(|i| skin.points[i as usize]);
