@@ -153,7 +153,7 @@ impl Page<'_> {
     fn made(&self) -> Vec<(&File, &str)> {
         let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
         self.artefacts()
-            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name))
+            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name) && !is_page(&file.name))
             .chain(advice)
             .collect()
     }
@@ -166,6 +166,11 @@ impl Page<'_> {
     /// The frames of its turn, each with its stage.
     fn frames(&self) -> Vec<(&File, &str)> {
         self.artefacts().filter(|(file, _)| turntable::is_frame(&file.name)).collect()
+    }
+
+    /// Sheets to build by, page by page, each with its stage.
+    fn pages(&self) -> Vec<(&File, &str)> {
+        self.artefacts().filter(|(file, _)| is_page(&file.name)).collect()
     }
 
     /// What went in.
@@ -353,15 +358,23 @@ impl<'a> StageView<'a> {
     }
 }
 
-/// Names of files, of the frames of a turn the first and the last of each series.
+/// Whether a file is one page of the sheets to build by: these are also together in one file for each paper.
+fn is_page(name: &str) -> bool {
+    let number = name.strip_prefix("handbuild-").and_then(|rest| rest.strip_suffix(".svg"));
+    number.is_some_and(|number| number.len() >= 3 && number.bytes().all(|digit| digit.is_ascii_digit()))
+}
+
+/// Names of files, of the frames of a turn and of single pages the first and the last of each series.
 fn names(files: &[File]) -> Vec<String> {
     let of_series = |series| files.iter().filter(move |file| turntable::series(&file.name) == Some(series));
     let frames = turntable::SERIES.iter().filter_map(|series| {
         let (first, last) = (of_series(series).next()?, of_series(series).next_back()?);
         Some(format!("{} … {}", first.name, last.name))
     });
-    let others = files.iter().filter(|file| !turntable::is_frame(&file.name)).map(|file| file.name.clone());
-    others.chain(frames).collect()
+    let pages = || files.iter().filter(|file| is_page(&file.name));
+    let pages = pages().next().zip(pages().next_back()).map(|(first, last)| format!("{} … {}", first.name, last.name));
+    let alone = |file: &&File| !turntable::is_frame(&file.name) && !is_page(&file.name);
+    files.iter().filter(alone).map(|file| file.name.clone()).chain(frames).chain(pages).collect()
 }
 
 /// A picture beside the views and those of findings.

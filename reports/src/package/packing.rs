@@ -106,10 +106,7 @@ fn places(record: &Record) -> (Vec<(Place, String)>, usize) {
         };
         all += finding.places.len();
         found.extend(
-            finding
-                .places
-                .iter()
-                .map(|place| (place.clone(), said_of(record, place).unwrap_or_else(|| why.to_owned()))),
+            finding.places.iter().map(|place| (*place, said_of(record, place).unwrap_or_else(|| why.to_owned()))),
         );
     }
     // A neck may stand in two findings.

@@ -120,15 +120,12 @@ fn open_seams(
             through += 1;
         }
     }
-    for part in 0..pits.len() {
-        if pits[part].is_open() || !pits[part].has_room() {
-            continue;
-        }
+    for (part, pit) in pits.iter_mut().enumerate().filter(|(_, pit)| !pit.is_open() && pit.has_room()) {
         shop.go_on()?;
         let own = seams.iter().filter(|seam| seam.other(part).is_some());
-        let fit = own.filter_map(|seam| best_alone(&pits[part].mouths(seam.side(part), across), seam, part, body));
+        let fit = own.filter_map(|seam| best_alone(&pit.mouths(seam.side(part), across), seam, part, body));
         if let Some(fit) = fit.reduce(|most, other| if other.open() > most.open() { other } else { most }) {
-            pits[part].open(&fit);
+            pit.open(&fit);
         }
     }
     shop.fact(Fact::whole("openings through seams", through, Unit::Count));
