@@ -210,7 +210,7 @@ def check_svg(tally, name, run, sheets):
         page = run.parent / f"{name}-{sheet.path.stem}.html"
         page.write_text(MEASURING.replace("SVG", svg), encoding="utf-8")
         flags = ["--headless", "--no-sandbox", "--disable-gpu", "--dump-dom"]
-        done = subprocess.run([chromium, *flags, page.as_uri()], capture_output=True, text=True, check=True)
+        done = subprocess.run([chromium, *flags, page.resolve().as_uri()], capture_output=True, text=True, check=True)
         page.unlink()
         told = json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", done.stdout)[1]))
         shown, drawn = 2 * sum(told["radii"]), sum(diameter - sheet.kerf for _, diameter in sheet.cut)

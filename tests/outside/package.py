@@ -117,7 +117,7 @@ def check_pages(tally, run):
         path = pathlib.Path(folder)
         pdf = path / "label.pdf"
         arguments = [CHROMIUM, *FLAGS, f"--user-data-dir={path / 'profile'}", f"--print-to-pdf={pdf}", "--no-pdf-header-footer"]
-        subprocess.run([*arguments, (run / "order" / "label.html").as_uri()], check=True, capture_output=True, timeout=120)
+        subprocess.run([*arguments, (run / "order" / "label.html").resolve().as_uri()], check=True, capture_output=True, timeout=120)
         subprocess.run(["pdftoppm", "-r", "254", "-gray", "-png", pdf, path / "page"], check=True)
         page = cv2.imread(str(next(path.glob("page*.png"))), cv2.IMREAD_GRAYSCALE)
     # The longest dark stretch in any row is the bar: ten pixels are a millimetre.

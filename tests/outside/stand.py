@@ -191,9 +191,9 @@ def check_fit(tally, name, facts, piece, bodies):
     free = lift(whole, post)
     tally.check(free >= gap - 0.01, f"stand, {name}: the post rises {free:.4f} mm until it meets the piece, gap {gap}")
     grown = manifold3d.Manifold()
-    for width, depth, low, high, _ in rows:
-        size = [width + 2 * clearance - 1e-3, depth + 2 * clearance - 1e-3, high - low]
-        grown += manifold3d.Manifold.cube(size, True).translate([x0, y0, (low + high) / 2])
+    for width, depth, low, high, _, x, y, beside in rows:
+        size = [width + 2 * beside - 1e-3, depth + 2 * beside - 1e-3, high - low]
+        grown += manifold3d.Manifold.cube(size, True).translate([x, y, (low + high) / 2])
     free = lift(whole, grown.trim_by_plane([0, 0, 1], mouth + 1e-4))
     tally.check(abs(free - gap) <= 0.01, f"stand, {name}: with its clearance around, the post rises {free:.4f} mm, gap {gap}")
     hits, _, _ = piece.ray.intersects_location([[x0, y0, mouth + 1e-3]], [[0, 0, 1]], multiple_hits=True)

@@ -64,11 +64,19 @@ fn fit(design: &Design, basis: &str) -> Vec<Fact> {
         let free = if step.free.is_finite() { short(step.free) } else { "open".to_owned() };
         let mut row = [x, y, low, step.top].map(short).to_vec();
         row.push(free);
-        row.extend([u, v].map(short));
+        row.extend([u, v, step.beside].map(short));
         Some(row)
     });
-    let columns =
-        ["width, mm", "depth, mm", "from z, mm", "to z, mm", "free up to z, mm", "middle x, mm", "middle y, mm"];
+    let columns = [
+        "width, mm",
+        "depth, mm",
+        "from z, mm",
+        "to z, mm",
+        "free up to z, mm",
+        "middle x, mm",
+        "middle y, mm",
+        "air beside it, mm",
+    ];
     let mut facts = vec![
         Fact::text("stand goes into", format!("opening {} of `hollow.openings`, in the bottom", mouth.number + 1)),
         mm("opening width", mouth.width()),

@@ -352,11 +352,12 @@ proptest! {
         let Value::Table { rows, .. } = &outcome.facts.iter().find(|f| f.name == "post").unwrap().value else { panic!() };
         let mut level = mouth;
         for row in rows {
-            let [x, y, from, to, free, u, v] = [0, 1, 2, 3, 4, 5, 6].map(|i| row[i].parse::<f64>().unwrap());
+            let [x, y, from, to, free, u, v, beside] = [0, 1, 2, 3, 4, 5, 6, 7].map(|i| row[i].parse::<f64>().unwrap());
             prop_assert!((from - level).abs() < 1e-3 && to > from);
             level = to;
             // Brute force: upright lines over the section and its clearance meet nothing up to where the way is free.
-            let half = DVec2::new(x, y) / 2.0 + 0.35 - 1e-5;
+            prop_assert!(beside >= 0.35);
+            let half = DVec2::new(x, y) / 2.0 + beside - 1e-5;
             let mut lowest = f64::INFINITY;
             for i in 0..=40 {
                 for j in 0..=40 {

@@ -213,8 +213,10 @@ pub(super) struct Step {
     pub(super) section: Column,
     /// Height of its top.
     pub(super) top: f64,
-    /// Height up to which its way is free, the clearance included.
+    /// Height up to which its way is free, with `beside` around it.
     pub(super) free: f64,
+    /// Air beside it, at least.
+    pub(super) beside: f64,
 }
 
 /// Steps of a post, as far as they are found.
@@ -235,8 +237,8 @@ impl Steps {
         let free = blocked.map_or(f64::INFINITY, |place| place.z);
         let top = (free - self.gap).min(self.most);
         if self.from + STEP <= top {
-            let within = self.clearance + LEDGE * self.steps.len() as f64;
-            self.steps.push(Step { section: column.inset(within), top, free });
+            let beside = self.clearance + LEDGE * self.steps.len() as f64;
+            self.steps.push(Step { section: column.inset(beside), top, free, beside });
             self.from = top;
         }
         blocked.filter(|place| place.z - self.gap < self.most)
