@@ -3,6 +3,7 @@
 import json
 import math
 import pathlib
+import shutil
 import sys
 import xml.etree.ElementTree
 import zipfile
@@ -21,7 +22,8 @@ TOUCHING = 2e-3
 
 def check(tally, scratch):
     """The demo, the stone, a ball on a foot, and a form that leans: each put together from its files and measured."""
-    folder = scratch / "stand"
+    folder = (scratch / "stand").resolve()
+    shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True, exist_ok=True)
     check_piece(tally, "whelk", demo(folder, "whelk", jobs.ROOT / "jobs" / "models" / "whelk.stl", "height: 180 mm", ""), folder)
     check_piece(tally, "stone", demo(folder, "stone", jobs.ROOT / "jobs" / "pictures" / "stone.obj", "height: 120 mm", ""), folder)
