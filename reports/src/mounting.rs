@@ -3,7 +3,7 @@
 use crate::facts;
 use crate::pictures::{self, Picture};
 use crate::record::{Record, StageRecord};
-use crate::said;
+use crate::said::{self, Table};
 use crate::views::Pictures;
 
 /// The stages that put a piece on its stand: the later one has drawn more of it.
@@ -41,6 +41,32 @@ impl Mounting {
             has_case: drawn.name != BALANCE,
             figures: figures(balance),
         })
+    }
+}
+
+/// The stage that divides a piece, its drawing of the parts, and its table of them.
+const DIVIDES: &str = "split";
+const PARTS: &str = "parts.svg";
+const BY_PART: &str = "parts of the piece";
+
+/// The parts into which a piece was divided.
+pub(crate) struct Divided {
+    /// The place in the chain, from 1, of the stage that divided it.
+    pub(crate) number: usize,
+    /// The parts drawn apart, each with its number.
+    pub(crate) picture: Option<Picture>,
+    /// A row for each.
+    pub(crate) table: Table,
+}
+
+impl Divided {
+    /// The parts of a run; nothing if the piece is whole.
+    pub(crate) fn of(record: &Record, pictures: Pictures<'_>) -> Option<Self> {
+        let (number, stage) = facts::stage(record, DIVIDES)?;
+        let table = Table::of_fact(facts::fact(stage, BY_PART)?)?;
+        let drawn = stage.artefacts.iter().find(|file| file.name == PARTS);
+        let picture = drawn.and_then(|file| Picture::of_drawing(&pictures(&file.name)?));
+        Some(Self { number, picture, table })
     }
 }
 

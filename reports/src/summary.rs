@@ -23,7 +23,7 @@ use crate::advice::plot;
 use crate::advice::view::AdviceView;
 use crate::cautions::{self, Caution};
 use crate::colours;
-use crate::mounting::{self, Mounting};
+use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
 use crate::pictures::{self, Picture};
@@ -68,6 +68,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
         advice: record.advice.as_ref().map(AdviceView::of),
+        divided: Divided::of(record, pictures),
         mounting: Mounting::of(record, pictures),
         process: process_rows(record),
         cautions: cautions::of(record),
@@ -107,6 +108,7 @@ struct Page<'a> {
     findings: Vec<Told<'a>>,
     cost: Option<Said>,
     advice: Option<AdviceView<'a>>,
+    divided: Option<Divided>,
     mounting: Option<Mounting>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,

@@ -121,9 +121,13 @@ fn numbered(apart: &Apart, pictures: &[(View, Vec<u8>)], title: &str) -> String 
     let edge = f64::from(PICTURE);
     let width = edge * pictures.len() as f64;
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" viewBox=\"0 0 {width} {edge}\" \
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" width=\"{}mm\" height=\"{}mm\" \
+         viewBox=\"0 0 {width} {edge}\" \
          font-family=\"Helvetica, Arial, 'Liberation Sans', sans-serif\" font-size=\"34\" text-anchor=\"middle\">\n\
          <title>{}</title>\n<rect width=\"{width}\" height=\"{edge}\" fill=\"#ffffff\"/>\n",
+        // Ten dots a millimetre.
+        width / 10.0,
+        edge / 10.0,
         quick_xml::escape::escape(if title.is_empty() { "Parts" } else { title }),
     );
     for (at, (view, png)) in pictures.iter().enumerate() {
