@@ -12,6 +12,9 @@ use crate::views::Pictures;
 /// Most rows of a table that stands open: a table of twelve pairs of sides is read, one of 72 steps of a turn is not.
 const MOST_ROWS: usize = 36;
 
+/// Most columns of a table that fits into the narrower half of a page.
+const MOST_COLUMNS: usize = 6;
+
 /// What stands in a cell for which there is nothing to say.
 const NOTHING: [&str; 2] = ["", "–"];
 
@@ -112,6 +115,11 @@ impl Table {
     /// Whether it has too many rows to be read from one end to the other: then it is folded, and left off paper.
     pub(crate) fn is_long(&self) -> bool {
         self.rows.len() > MOST_ROWS
+    }
+
+    /// Whether it has more columns than fit beside what went in: then it moves within its place.
+    pub(crate) fn is_broad(&self) -> bool {
+        self.columns.len() > MOST_COLUMNS
     }
 
     /// Whether it has too many columns to stay a table on a phone.

@@ -50,6 +50,7 @@ function jobs() {
     .replace(/^title:.*$/m, `title: "<script>alert(1)</script> & a-title-in-one-word-${"long".repeat(20)}"`)
     .replace(/height: 180 mm/, "height: 420 mm")
     .replace(/cell: 3 mm/, "cell: 7 mm")
+    .replace(/^  - (stand|case):.*\n/gm, "")
     .replace(/from: 2 mm/, "from: 5 mm, to: 9 mm, sizes: 3")
     .replace(/(file:|process:|rates:) (models|processes|rates)\//g, `$1 ${project}/jobs/$2/`);
   const path = join(folder, "too-tall.yaml");
