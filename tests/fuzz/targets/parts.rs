@@ -6,8 +6,14 @@
 use libfuzzer_sys::fuzz_target;
 use turnhue_stages::workpiece::{FORM, Part, Workpiece};
 
-const LETTERS: [(Part, u8); 5] =
-    [(Part::Surface, b'S'), (Part::Cells, b'C'), (Part::Void, b'V'), (Part::Paint, b'P'), (Part::Mounts, b'M')];
+const LETTERS: [(Part, u8); 6] = [
+    (Part::Surface, b'S'),
+    (Part::Cells, b'C'),
+    (Part::Void, b'V'),
+    (Part::Paint, b'P'),
+    (Part::Division, b'D'),
+    (Part::Mounts, b'M'),
+];
 
 fuzz_target!(|bytes: &[u8]| {
     // The first bytes as cells, on which a void and paint can lie.
