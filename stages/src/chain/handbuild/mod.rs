@@ -1,8 +1,8 @@
 //! `handbuild`: the same piece to build from real cubes, or to paint by hand on a single-colour print.
 //!
 //! A drawing for each layer, from the foot up (`layer`), behind pages with pictures, a key, a shopping list and cautions
-//! (`front`); the same list as CSV. Sheets fit both A4 and Letter. [`building`] says which cubes are built, [`inks`] which
-//! letter a colour has, [`list`] what is needed. The piece itself goes through unchanged.
+//! (`front`); the same list as CSV. Sheets fit both A4 and Letter. `building` says which cubes are built, `inks` which
+//! letter a colour has, `list` what is needed. The piece itself goes through unchanged.
 //!
 //! Guarantees: each cube that is built is drawn on one sheet, once; letters by side and colour are the faces that `colour`
 //! painted, each once, but that colours may have been put together; cubes built, left out and kept open add up to the
