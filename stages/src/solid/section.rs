@@ -104,7 +104,9 @@ pub fn area(outlines: &[Vec<DVec2>]) -> f64 {
     outlines.iter().map(|outline| signed_area(outline)).sum::<f64>().abs()
 }
 
-fn signed_area(outline: &[DVec2]) -> f64 {
+/// Area within an outline, above 0 where it runs counter-clockwise.
+#[must_use]
+pub fn signed_area(outline: &[DVec2]) -> f64 {
     let next = outline.iter().cycle().skip(1);
     outline.iter().zip(next).map(|(a, b)| a.perp_dot(*b)).sum::<f64>() / 2.0
 }

@@ -2,6 +2,8 @@
 
 use glam::{DVec2, DVec3};
 
+use crate::solid::section::signed_area;
+
 /// A panel.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Panel {
@@ -88,14 +90,8 @@ impl Panel {
     /// Area of its outer face without its holes.
     pub(super) fn area(&self) -> f64 {
         let round = |hole: &Hole| std::f64::consts::PI / 4.0 * hole.diameter * hole.diameter;
-        shoelace(&self.outline) - self.holes.iter().map(round).sum::<f64>()
+        signed_area(&self.outline) - self.holes.iter().map(round).sum::<f64>()
     }
-}
-
-/// Area within an outline, positive counter-clockwise.
-pub(super) fn shoelace(outline: &[DVec2]) -> f64 {
-    let next = outline.iter().cycle().skip(1);
-    outline.iter().zip(next).map(|(a, b)| a.perp_dot(*b)).sum::<f64>() / 2.0
 }
 
 /// A rectangle: lower left and upper right.
@@ -180,9 +176,9 @@ mod tests {
         let away = [rect(4.0, -1.0, 5.0, 2.0), rect(9.0, 5.0, 12.0, 9.0), rect(20.0, 0.0, 30.0, 6.0)];
         let notched = outline(size, &away);
         assert_eq!(notched.len(), 10);
-        assert_eq!(shoelace(&notched), 60.0 - 2.0 - 1.0);
+        assert_eq!(signed_area(&notched), 60.0 - 2.0 - 1.0);
         // The lower left corner gone.
-        assert_eq!(shoelace(&outline(size, &[rect(0.0, 0.0, 3.0, 3.0)])), 51.0);
+        assert_eq!(signed_area(&outline(size, &[rect(0.0, 0.0, 3.0, 3.0)])), 51.0);
     }
 
     #[test]
@@ -191,6 +187,6 @@ mod tests {
         let notched = outline(DVec2::new(10.0, 6.0), &[rect(4.0, 0.0, 5.0, 2.0)]);
         let girth = 2.0 * (10.0 + 6.0) + 2.0 * 2.0;
         let grown = grown(&notched, 0.1);
-        assert!((shoelace(&grown) - (58.0 + girth * 0.1 + 0.04)).abs() < 1e-12);
+        assert!((signed_area(&grown) - (58.0 + girth * 0.1 + 0.04)).abs() < 1e-12);
     }
 }

@@ -10,12 +10,13 @@ use proptest::prelude::*;
 use serde_json::{Value as Json, json};
 
 use super::design::{Design, design};
-use super::panel::{Panel, Purpose, Stuff, shoelace};
+use super::panel::{Panel, Purpose, Stuff};
 use super::sheets::{end, nested};
 use super::{Case, Settings, bending, cutlist, solids};
 use crate::conformance::{Folder, process};
 use crate::findings::{Severity, Value};
 use crate::mounts::{Mounts, Swept};
+use crate::solid::section::signed_area;
 use crate::stage::{Halt, Misfit, Outcome, Shop};
 use crate::workpiece::Workpiece;
 
@@ -199,7 +200,7 @@ fn fit_leaves_the_gap_between_fingers() {
     let (_, loose) = designed(json!({ "box": { "fit": "0.4 mm" } }));
     for (tight, loose) in tight.panels.iter().zip(&loose.panels).take(5) {
         assert_eq!(tight.size, loose.size);
-        let lost = shoelace(&tight.outline) - shoelace(&loose.outline);
+        let lost = signed_area(&tight.outline) - signed_area(&loose.outline);
         // Every side of a finger gives up half the gap over the thickness of 6 mm. Sides: those of the outline that are as
         // long as a panel is thick.
         let next = tight.outline.iter().cycle().skip(1);
