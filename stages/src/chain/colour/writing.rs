@@ -1,21 +1,30 @@
 //! Writes the piece in its formats, and its pictures.
 
 use std::cell::LazyCell;
+use std::io::{self, Write};
 use std::path::PathBuf;
 
+use super::guard::Laid;
 use super::{ORDERED, PICTURE};
 use crate::Srgb;
 use crate::findings::{Fact, Unit};
-use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+use crate::formats::{ColouredMesh, glb, picture, ply, stl, threemf};
 use crate::memo::Key;
 use crate::paint::Paint;
-use crate::solid::banded::Banded;
+use crate::solid::outside::{Bands, outside};
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop};
-use crate::workpiece::Hull;
+use crate::workpiece::{Hull, Workpiece};
 
 /// Writes all, with the cut skin where there is one; gives the path of the ordered file.
-pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Option<&Banded>) -> Result<PathBuf, Halt> {
+pub(super) fn write(
+    shop: &mut Shop<'_>,
+    piece: &Workpiece,
+    hull: &Hull,
+    paint: &Paint,
+    guard: Option<&Laid>,
+) -> Result<PathBuf, Halt> {
+    let banded = guard.map(|guard| &guard.cut);
     let skin = banded.map_or(&hull.skin, |banded| &banded.skin);
     let (colours, ink) = inks(skin, paint, banded.map(|banded| banded.band.as_slice()), shop.process().bare());
     let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &colours, ink: &ink };
@@ -42,6 +51,9 @@ pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Opt
     shop.artefact("piece.stl", "the piece without colour as STL", |out| {
         stl::write(&skin.points, &skin.triangles, out)
     })?;
+    shop.artefact("piece.glb", "the piece as it looks from outside, as GLB, to look at", |out| {
+        show(piece, paint, guard, &colours, &title, out)
+    })?;
     shop.go_on()?;
     if colours.len() > picture::FEW_INKS {
         for (view, image) in picture::render_all(&mesh, PICTURE) {
@@ -54,6 +66,22 @@ pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Opt
         shop.artefact(&view.file_name(), &what(view), write)?;
     }
     Ok(path)
+}
+
+/// Writes what is seen of the piece.
+fn show(
+    piece: &Workpiece,
+    paint: &Paint,
+    guard: Option<&Laid>,
+    colours: &[Srgb],
+    title: &str,
+    out: &mut dyn Write,
+) -> io::Result<()> {
+    let place = |colour: Srgb| colours.iter().position(|&c| c == colour).unwrap_or_default() as u32;
+    let bands = guard.map(|guard| Bands { held: &guard.held, width: guard.width, bare: place(guard.bare) });
+    let cells = piece.cells().expect("the plan saw to it");
+    let seen = outside(cells, piece.void(), (&paint.faces, &paint.ink), place(paint.inside), bands);
+    glb::write(&ColouredMesh { points: &seen.points, triangles: &seen.triangles, colours, ink: &seen.ink }, title, out)
 }
 
 fn what(view: picture::View) -> String {
