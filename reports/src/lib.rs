@@ -21,6 +21,7 @@ mod chart;
 mod colours;
 mod curve;
 mod facts;
+mod in_the_round;
 mod mounting;
 pub mod night;
 mod numbers;

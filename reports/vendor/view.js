@@ -4,14 +4,15 @@
 
 import {
   Box3,
+  BufferGeometry,
   EdgesGeometry,
   LineBasicMaterial,
   LineSegments,
   MeshBasicMaterial,
   PerspectiveCamera,
   Scene,
-  Sphere,
   Spherical,
+  Vector3,
   WebGLRenderer,
 } from "three";
 import { OrbitControls } from "three/addons/controls/OrbitControls.js";
@@ -27,9 +28,9 @@ const NEARER = 1.2;
 const SLOWLY = 360 / 40_000;
 // How long it takes from one side to the next, in ms.
 const SWING = 350;
-// The lines along edges: how dark; between how many pixels a step they fade, so that small cubes keep their colour; and up
-// to how many triangles they are drawn, since finding them takes longer than all else.
-const LINES = { dark: 0.45, none: 2, full: 7, triangles: 500_000 };
+// The lines along edges: how dark; from how many pixels of length down they fade, and at how many they are gone, so that small
+// cubes keep their colour; and up to how many triangles they are drawn, since finding them takes longer than all else.
+const LINES = { dark: 0.5, full: 12, none: 4, triangles: 500_000 };
 
 // Where to look from: degrees round from the front, towards the right, and degrees up.
 const SIDES = { front: [0, 0], right: [90, 0], back: [180, 0], left: [270, 0], top: [0, 90] };
@@ -91,36 +92,50 @@ function read(file) {
   return new Promise((done, failed) => new GLTFLoader().parse(file, "", done, failed));
 }
 
-// Puts a piece into its colours without light or shade, which would change them, and draws the edges of its steps instead.
-// Gives the lines' material, and how long the shortest of them is, in metres.
-function dress(piece) {
-  const meshes = [];
-  piece.traverse((part) => part.isMesh && meshes.push(part));
-  piece.updateMatrixWorld();
-  const ink = new LineBasicMaterial({ color: 0, transparent: true });
-  const triangles = meshes.reduce((sum, mesh) => sum + mesh.geometry.index.count / 3, 0);
-  let step = Infinity;
+// Puts a piece into its colours without light or shade, which would change them.
+function dress(meshes) {
   for (const mesh of meshes) {
     const { color, vertexColors } = mesh.material;
     // A little farther off than the lines that lie on it.
     const back = { polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 };
     mesh.material = new MeshBasicMaterial({ color, vertexColors, ...back });
-    if (triangles > LINES.triangles) continue;
-    const edges = new EdgesGeometry(mesh.geometry, 1);
-    step = Math.min(step, shortest(edges.getAttribute("position").array) * mesh.matrixWorld.getMaxScaleOnAxis());
-    mesh.add(new LineSegments(edges, ink));
   }
-  return { ink, step };
 }
 
-// The shortest of lines that lie along the axes, each of six numbers.
-function shortest(lines) {
-  let least = Infinity;
-  for (let at = 0; at < lines.length; at += 6) {
-    const along = [0, 1, 2].map((axis) => Math.abs(lines[at + axis] - lines[at + 3 + axis]));
-    least = Math.min(least, Math.max(...along));
+// Draws lines along the edges of all colours together, so that none is drawn where one colour borders on another in one
+// plane. Gives what draws them, and how long they are: the mean over their length, in metres.
+function outline(meshes) {
+  const ink = new LineBasicMaterial({ color: 0, transparent: true });
+  const corners = meshes.flatMap((mesh) => [...mesh.geometry.index.array]);
+  // All colours share the points: see the writer of the file.
+  const { position } = meshes[0].geometry.attributes;
+  if (corners.length > 3 * LINES.triangles || meshes.some((mesh) => mesh.geometry.attributes.position !== position)) {
+    return { ink, length: 0 };
   }
-  return least;
+  const edges = new EdgesGeometry(new BufferGeometry().setAttribute("position", position).setIndex(corners), 1);
+  const lines = new LineSegments(edges, ink);
+  meshes[0].parent.add(lines);
+  meshes[0].parent.updateMatrixWorld();
+  const { array } = edges.getAttribute("position");
+  let [sum, squares] = [0, 0];
+  for (let at = 0; at < array.length; at += 6) {
+    const length = Math.hypot(...[0, 1, 2].map((axis) => array[at + axis] - array[at + 3 + axis]));
+    sum += length;
+    squares += length * length;
+  }
+  return { ink, length: (squares / sum) * lines.matrixWorld.getMaxScaleOnAxis() };
+}
+
+// How far the farthest point of the piece is from a place, in metres.
+function reach(meshes, place) {
+  const [{ matrixWorld, geometry }] = meshes;
+  const { position } = geometry.attributes;
+  const point = new Vector3();
+  let most = 0;
+  for (let at = 0; at < position.count; at += 1) {
+    most = Math.max(most, point.fromBufferAttribute(position, at).applyMatrix4(matrixWorld).distanceTo(place));
+  }
+  return most;
 }
 
 // The piece before a camera that goes round it.
@@ -131,17 +146,22 @@ class Stage {
     this.onturning = () => {};
     this.due = false;
     this.swinging = 0;
-    this.lines = dress(piece);
     this.scene = new Scene();
     this.scene.add(piece);
-    this.ball = new Box3().setFromObject(piece).getBoundingSphere(new Sphere());
+    piece.updateMatrixWorld();
+    const meshes = [];
+    piece.traverse((part) => part.isMesh && meshes.push(part));
+    dress(meshes);
+    this.lines = outline(meshes);
+    this.middle = new Box3().setFromObject(piece).getCenter(new Vector3());
+    this.radius = reach(meshes, this.middle);
     this.renderer = new WebGLRenderer({ canvas, context, antialias: true });
     this.renderer.setClearAlpha(0);
     this.camera = new PerspectiveCamera(LENS);
     // The canvas is handed wheels only with the key that zooms: the page scrolls otherwise.
     canvas.addEventListener("wheel", (event) => event.ctrlKey || event.metaKey || event.stopImmediatePropagation(), true);
     this.controls = new OrbitControls(this.camera, canvas);
-    this.controls.target.copy(this.ball.center);
+    this.controls.target.copy(this.middle);
     this.controls.enablePan = false;
     // A finger that goes up or down scrolls the page.
     canvas.style.touchAction = "pan-y";
@@ -154,13 +174,13 @@ class Stage {
 
   // Where the camera stands: degrees round, degrees up, and how far off.
   get place() {
-    const { theta, phi, radius } = new Spherical().setFromVector3(this.camera.position.clone().sub(this.ball.center));
+    const { theta, phi, radius } = new Spherical().setFromVector3(this.camera.position.clone().sub(this.middle));
     return [theta / DEGREE, 90 - phi / DEGREE, radius];
   }
 
   look(round, up, distance = this.far) {
     const place = new Spherical(distance, (90 - up) * DEGREE, round * DEGREE).makeSafe();
-    this.camera.position.setFromSpherical(place).add(this.ball.center);
+    this.camera.position.setFromSpherical(place).add(this.middle);
     this.controls.update();
     this.draw();
   }
@@ -168,7 +188,7 @@ class Stage {
   // How far off the whole piece is in sight, on a canvas of any shape.
   get far() {
     const half = Math.atan(Math.tan((LENS / 2) * DEGREE) * Math.min(this.camera.aspect, 1));
-    return (1.02 * this.ball.radius) / Math.sin(half);
+    return (1.02 * this.radius) / Math.sin(half);
   }
 
   fit() {
@@ -198,7 +218,7 @@ class Stage {
 
   paint() {
     this.due = false;
-    const pixels = (this.lines.step / this.place[2] / 2 / Math.tan((LENS / 2) * DEGREE)) * this.canvas.clientHeight;
+    const pixels = (this.lines.length / this.place[2] / 2 / Math.tan((LENS / 2) * DEGREE)) * this.canvas.clientHeight;
     const share = (pixels - LINES.none) / (LINES.full - LINES.none);
     this.lines.ink.opacity = LINES.dark * Math.min(Math.max(share, 0), 1);
     this.renderer.render(this.scene, this.camera);

@@ -5,6 +5,7 @@ import { dirname, join } from "node:path";
 
 import { checkNights } from "./night.js";
 import { launch, scratch, tally } from "./page.js";
+import { checkRound } from "./round.js";
 import { checkSheets } from "./sheets.js";
 import { checkSummaries } from "./summary.js";
 
@@ -15,6 +16,7 @@ try {
   const [whelk] = await checkSummaries(browser);
   await checkSheets(browser, join(whelk, "order"));
   await checkNights(browser, dirname(whelk));
+  await checkRound("whelk", join(whelk, "summary.html"));
 } finally {
   await browser.close();
 }

@@ -116,6 +116,7 @@ def finished(tally, scratch, name, job):
     for part in (files, colours, walls):
         part.check(tally, piece)
     glb.check(tally, piece, scratch)
+    glb.check_size(tally, piece)
     return piece
 
 
