@@ -114,8 +114,8 @@ function outline(meshes) {
   }
   const edges = new EdgesGeometry(new BufferGeometry().setAttribute("position", position).setIndex(corners), 1);
   const lines = new LineSegments(edges, ink);
-  meshes[0].parent.add(lines);
-  meshes[0].parent.updateMatrixWorld();
+  meshes[0].add(lines);
+  lines.updateMatrixWorld();
   const { array } = edges.getAttribute("position");
   let [sum, squares] = [0, 0];
   for (let at = 0; at < array.length; at += 6) {

@@ -11,8 +11,8 @@ import { check, checkAxe, launch, open, scratch } from "./page.js";
 const SOFTWARE = ["--use-angle=swiftshader", "--enable-unsafe-swiftshader"];
 const NONE = ["--disable-3d-apis"];
 
-// The share of the canvas, as it stands on the page, that has a colour, the share that is no ground, and a number that changes
-// when any pixel does. (The canvas itself forgets what was drawn once it has been shown.)
+// The share of the canvas, as it stands on the page, that has a colour, the share that is no ground, how many colours there are,
+// and a number that changes when any pixel does. (The canvas itself forgets what was drawn once it has been shown.)
 async function drawn(page, colour) {
   const shot = await page.locator("#in-the-round canvas").screenshot();
   return page.evaluate(
@@ -32,7 +32,8 @@ async function drawn(page, colour) {
         return count / width / height;
       };
       const sum = data.reduce((sum, level) => (sum * 31 + level) % 1_000_003, 0);
-      return { own: share(own), any: 1 - share(empty), sum };
+      const words = new Uint32Array(data.buffer);
+      return { own: share(own), any: 1 - share(empty), colours: new Set(words).size, sum };
     },
     [shot.toString("base64"), colour],
   );
@@ -102,6 +103,20 @@ async function checkDrawn(browser, name, file) {
   await context.close();
 }
 
+// A piece that carries pictures has its colours on its points.
+async function checkPictures(browser, name, file) {
+  const { context, page, faults } = await begun(browser, pathToFileURL(file).href, {});
+  await ready(page);
+  await page.click("#in-the-round button[data-from=front]");
+  await page.waitForTimeout(1000);
+  const seen = await drawn(page, [0, 0, 0]);
+  const shown = seen.any > 0.15 && seen.colours > 200;
+  check(shown ? [] : [JSON.stringify(seen)], `${name}, round: drawn in ${seen.colours} colours`);
+  await page.locator("#in-the-round").screenshot({ path: join(scratch, "screenshots", `${name}-round.png`) });
+  check(faults, `${name}, round: no complaint, no request`);
+  await context.close();
+}
+
 // It turns when asked, and stops when asked; without being asked nothing is drawn twice.
 async function checkTurning(browser, name, file) {
   const { context, page, faults } = await begun(browser, pathToFileURL(file).href, { colorScheme: "dark" });
@@ -148,7 +163,7 @@ async function checkTurning(browser, name, file) {
   await page.locator("#in-the-round").screenshot({ path: join(scratch, "screenshots", `${name}-round-360-dark.png`) });
   await page.emulateMedia({ media: "print" });
   const printed = await page.locator("#in-the-round .plinth img").isVisible();
-  const left = await page.locator("#in-the-round :is(canvas, button, .how):visible").count();
+  const left = await page.locator("#in-the-round :is(canvas, button, .by-hand):visible").count();
   check(printed && left === 0 ? [] : [`${left} parts`], `${name}, round: paper has the picture`);
   check(faults, `${name}, round: turning, lost and narrow: no complaint, no request`);
   await context.close();
@@ -161,21 +176,27 @@ async function checkWithout(browser, name, file) {
     const { context, page, faults } = await begun(browser, pathToFileURL(file).href, { javaScriptEnabled });
     if (javaScriptEnabled) await page.waitForSelector("#in-the-round .excuse:not(:empty)", { timeout: 10_000 });
     const stands = await page.locator("#in-the-round .plinth img").isVisible();
-    const idle = await page.locator("#in-the-round :is(canvas, button, .how):visible").count();
+    const idle = await page.locator("#in-the-round :is(canvas, button, .by-hand):visible").count();
     check(stands && idle === 0 ? [] : [`${idle} parts`], `${what}: a picture stands, and nothing that does nothing`);
     check(faults, `${what}: no complaint, no request`);
     await context.close();
   }
 }
 
-// Checks the summary of a run whose sides have one colour each.
-export async function checkRound(name, file) {
-  for (const [flags, checks] of [[SOFTWARE, [checkDrawn, checkTurning]], [NONE, [checkWithout]]]) {
-    const browser = await launch(...flags);
-    try {
-      for (const run of checks) await run(browser, name, file);
-    } finally {
-      await browser.close();
-    }
+// Checks the summaries of a run whose sides have one colour each, and of one that carries pictures.
+export async function checkRound(plain, pictures) {
+  const software = await launch(...SOFTWARE);
+  try {
+    await checkDrawn(software, "whelk", plain);
+    await checkTurning(software, "whelk", plain);
+    await checkPictures(software, "two-faces", pictures);
+  } finally {
+    await software.close();
+  }
+  const none = await launch(...NONE);
+  try {
+    await checkWithout(none, "whelk", plain);
+  } finally {
+    await none.close();
   }
 }
