@@ -776,7 +776,7 @@ fn the_piece_in_the_round_is_in_the_page_and_so_is_what_draws_it() {
     assert_eq!(packed[packed.len() - 4..], 100_000u32.to_le_bytes());
     let round = between(&page, "<section id=\"round\">", "</section>");
     assert!(
-        round.contains("<img src=\"data:image/png") && round.contains("<noscript>") && round.contains("100\u{a0}kB")
+        round.contains("<img src=\"data:image/png") && round.contains("<noscript>") && round.contains("100.0\u{a0}kB")
     );
     for job in ["Whelk", "HB-2027", "harbour"] {
         assert!(!round.contains(job), "{job}");

@@ -80,7 +80,7 @@ struct Lines<'a> {
     grid: &'a Grid,
     bands: Option<Bands<'a>>,
     /// Lines a cell.
-    per_cell: usize,
+    per_cell: u32,
 }
 
 impl<'a> Lines<'a> {
@@ -92,33 +92,33 @@ impl<'a> Lines<'a> {
     fn rectangles(&self, plane: &[Tile]) -> Vec<Rectangle<u32>> {
         let Some(Face { cell, side }) = plane.first().map(|tile| tile.face) else { return Vec::new() };
         let axis = side.axis();
-        let at = |tile: &Tile| [tile.face.cell[(axis + 1) % 3] as usize, tile.face.cell[(axis + 2) % 3] as usize];
-        let low = plane.iter().map(at).fold([usize::MAX; 2], |a, b| [a[0].min(b[0]), a[1].min(b[1])]);
+        let at = |tile: &Tile| [tile.face.cell[(axis + 1) % 3] as u32, tile.face.cell[(axis + 2) % 3] as u32];
+        let low = plane.iter().map(at).fold([u32::MAX; 2], |a, b| [a[0].min(b[0]), a[1].min(b[1])]);
         let high = plane.iter().map(at).fold([0; 2], |a, b| [a[0].max(b[0]), a[1].max(b[1])]);
-        let n = self.per_cell;
-        let [width, height] = [0, 1].map(|i: usize| (high[i] + 1 - low[i]) * n);
+        let n = self.per_cell as usize;
+        let [width, height] = [0, 1].map(|i: usize| (high[i] + 1 - low[i]) as usize * n);
         let mut parts = vec![None; width * height];
         for tile in plane {
-            let [u, v] = at(tile);
-            let corner = (v - low[1]) * n * width + (u - low[0]) * n;
+            let [u, v] = [at(tile)[0] - low[0], at(tile)[1] - low[1]].map(|cell| cell as usize * n);
+            let corner = v * width + u;
             for (across, up) in (0..n).flat_map(|up| (0..n).map(move |across| (across, up))) {
                 let ink = self.bands.map_or(tile.ink, |bands| tile.ink_at(across, up, bands.bare));
                 parts[corner + up * width + across] = Some(ink);
             }
         }
-        let line = (cell[axis] as usize + usize::from(side.positive())) * n;
+        let line = (cell[axis] as u32 + u32::from(side.positive())) * self.per_cell;
         let mut rectangles = Vec::new();
         join(&mut parts, width, |from, to, ink| {
-            let moved = |at: [usize; 2]| [at[0] + low[0] * n, at[1] + low[1] * n];
+            let moved = |at: [u32; 2]| [at[0] + low[0] * self.per_cell, at[1] + low[1] * self.per_cell];
             rectangles.push(Rectangle { side, plane: line, low: moved(from), high: moved(to), ink });
         });
         rectangles
     }
 
     /// Where lines cross, in mm.
-    fn place(&self, lines: [usize; 3]) -> DVec3 {
+    fn place(&self, lines: [u32; 3]) -> DVec3 {
         let cells = IVec3::from_array(lines.map(|line| (line / self.per_cell) as i32));
-        let beyond = |line: usize| match (self.bands, line % self.per_cell) {
+        let beyond = |line: u32| match (self.bands, line % self.per_cell) {
             (Some(bands), 1) => bands.width,
             (Some(bands), 2) => self.grid.cell - bands.width,
             _ => 0.0,

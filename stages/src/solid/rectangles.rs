@@ -9,6 +9,7 @@
 use glam::DVec3;
 
 use crate::Side;
+use crate::memo::Weigh;
 
 /// A rectangle of faces, by the numbers of the lines that bound it.
 #[derive(Clone, Copy, Debug)]
@@ -16,11 +17,11 @@ pub struct Rectangle<I> {
     /// Where it looks.
     pub side: Side,
     /// The line on which it stands, across its side's axis.
-    pub plane: usize,
+    pub plane: u32,
     /// Its low corner, along the two axes after its side's.
-    pub low: [usize; 2],
+    pub low: [u32; 2],
     /// Its high corner.
-    pub high: [usize; 2],
+    pub high: [u32; 2],
     /// What is on it.
     pub ink: I,
 }
@@ -36,13 +37,15 @@ pub struct Sewn<I> {
     pub ink: Vec<I>,
 }
 
+impl<I: Send + Sync + 'static> Weigh for Sewn<I> {
+    fn bytes(&self) -> usize {
+        size_of_val(self.points.as_slice()) + size_of_val(self.triangles.as_slice()) + size_of_val(self.ink.as_slice())
+    }
+}
+
 /// Takes the faces of a plane, in rows of `width`, away in rectangles of one ink: as wide as possible, then as high. Calls
 /// back with the low and the high corner of each.
-pub fn join<I: Copy + PartialEq>(
-    faces: &mut [Option<I>],
-    width: usize,
-    mut each: impl FnMut([usize; 2], [usize; 2], I),
-) {
+pub fn join<I: Copy + PartialEq>(faces: &mut [Option<I>], width: usize, mut each: impl FnMut([u32; 2], [u32; 2], I)) {
     for at in 0..faces.len() {
         let Some(ink) = faces[at] else { continue };
         let (u, v) = (at % width, at / width);
@@ -57,12 +60,12 @@ pub fn join<I: Copy + PartialEq>(
         for row in v..high {
             faces[row * width + u..row * width + u + wide].fill(None);
         }
-        each([u, v], [u + wide, high], ink);
+        each([u, v].map(|n| n as u32), [u + wide, high].map(|n| n as u32), ink);
     }
 }
 
 /// Cuts rectangles into triangles; `place` tells where lines cross, in mm.
-pub fn sewn<I: Copy>(rectangles: &[Rectangle<I>], place: impl Fn([usize; 3]) -> DVec3) -> Sewn<I> {
+pub fn sewn<I: Copy>(rectangles: &[Rectangle<I>], place: impl Fn([u32; 3]) -> DVec3) -> Sewn<I> {
     let corners = Corners::of(rectangles);
     let points = corners.all.iter().map(|&corner| place(corner)).collect();
     let mut sewn = Sewn { points, triangles: Vec::new(), ink: Vec::new() };
@@ -75,9 +78,9 @@ pub fn sewn<I: Copy>(rectangles: &[Rectangle<I>], place: impl Fn([usize; 3]) -> 
 
 impl<I> Rectangle<I> {
     /// The corners as numbers of lines, counter-clockwise seen from the air.
-    fn corners(&self) -> [[usize; 3]; 4] {
+    fn corners(&self) -> [[u32; 3]; 4] {
         let axis = self.side.axis();
-        let at = |u: usize, v: usize| {
+        let at = |u: u32, v: u32| {
             let mut corner = [0; 3];
             corner[axis] = self.plane;
             corner[(axis + 1) % 3] = u;
@@ -93,17 +96,17 @@ impl<I> Rectangle<I> {
 /// The corners of all rectangles.
 struct Corners {
     /// Every corner once, sorted: a corner's place is its number.
-    all: Vec<[usize; 3]>,
+    all: Vec<[u32; 3]>,
     /// For each axis the corners, with the coordinate along it last, sorted: those on one line stand together.
-    along: [Vec<[usize; 3]>; 3],
+    along: [Vec<[u32; 3]>; 3],
 }
 
 /// The corner with its coordinate along `axis` last.
-fn turned(corner: [usize; 3], axis: usize) -> [usize; 3] {
+fn turned(corner: [u32; 3], axis: usize) -> [u32; 3] {
     [corner[(axis + 1) % 3], corner[(axis + 2) % 3], corner[axis]]
 }
 
-fn turned_back(corner: [usize; 3], axis: usize) -> [usize; 3] {
+fn turned_back(corner: [u32; 3], axis: usize) -> [u32; 3] {
     let mut back = [0; 3];
     back[(axis + 1) % 3] = corner[0];
     back[(axis + 2) % 3] = corner[1];
@@ -124,12 +127,12 @@ impl Corners {
         Self { all, along }
     }
 
-    fn number(&self, corner: [usize; 3]) -> u32 {
+    fn number(&self, corner: [u32; 3]) -> u32 {
         self.all.partition_point(|&other| other < corner) as u32
     }
 
     /// The corners on the edge from one corner to another, both among them.
-    fn edge(&self, from: [usize; 3], to: [usize; 3]) -> Vec<u32> {
+    fn edge(&self, from: [u32; 3], to: [u32; 3]) -> Vec<u32> {
         let axis = (0..3).find(|&axis| from[axis] != to[axis]).unwrap_or_default();
         let [a, b] = [turned(from, axis), turned(to, axis)];
         let line = &self.along[axis];
@@ -147,7 +150,7 @@ impl Corners {
     /// sides are straight, and no triangle between has its corners on one of them, so that none lacks area.
     fn cut<I>(&self, rectangle: &Rectangle<I>, triangles: &mut Vec<[u32; 3]>) {
         let [near, right, far, left] = rectangle.corners();
-        let way = |over: [usize; 3]| {
+        let way = |over: [u32; 3]| {
             let mut way = self.edge(near, over);
             way.pop();
             way.extend(self.edge(over, far));

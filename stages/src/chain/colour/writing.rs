@@ -1,7 +1,6 @@
 //! Writes the piece in its formats, and its pictures.
 
 use std::cell::LazyCell;
-use std::io::{self, Write};
 use std::path::PathBuf;
 
 use super::guard::Laid;
@@ -12,6 +11,7 @@ use crate::formats::{ColouredMesh, glb, picture, ply, stl, threemf};
 use crate::memo::Key;
 use crate::paint::Paint;
 use crate::solid::outside::{Bands, outside};
+use crate::solid::rectangles::Sewn;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop};
 use crate::workpiece::{Hull, Workpiece};
@@ -52,7 +52,9 @@ pub(super) fn write(
         stl::write(&skin.points, &skin.triangles, out)
     })?;
     shop.artefact("piece.glb", "the piece as it looks from outside, as GLB, to look at", |out| {
-        show(piece, paint, guard, &colours, &title, out)
+        let seen = recall.of(|| key("seen 1"), || seen(piece, paint, guard, &colours));
+        let Sewn { points, triangles, ink } = &*seen;
+        glb::write(&ColouredMesh { points, triangles, colours: &colours, ink }, &title, out)
     })?;
     shop.go_on()?;
     if colours.len() > picture::FEW_INKS {
@@ -68,20 +70,12 @@ pub(super) fn write(
     Ok(path)
 }
 
-/// Writes what is seen of the piece.
-fn show(
-    piece: &Workpiece,
-    paint: &Paint,
-    guard: Option<&Laid>,
-    colours: &[Srgb],
-    title: &str,
-    out: &mut dyn Write,
-) -> io::Result<()> {
+/// What is seen of the piece from outside.
+fn seen(piece: &Workpiece, paint: &Paint, guard: Option<&Laid>, colours: &[Srgb]) -> Sewn<u32> {
     let place = |colour: Srgb| colours.iter().position(|&c| c == colour).unwrap_or_default() as u32;
     let bands = guard.map(|guard| Bands { held: &guard.held, width: guard.width, bare: place(guard.bare) });
     let cells = piece.cells().expect("the plan saw to it");
-    let seen = outside(cells, piece.void(), (&paint.faces, &paint.ink), place(paint.inside), bands);
-    glb::write(&ColouredMesh { points: &seen.points, triangles: &seen.triangles, colours, ink: &seen.ink }, title, out)
+    outside(cells, piece.void(), (&paint.faces, &paint.ink), place(paint.inside), bands)
 }
 
 fn what(view: picture::View) -> String {

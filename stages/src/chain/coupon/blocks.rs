@@ -206,7 +206,7 @@ impl Grid {
                     cell[v] = at / self.counts[u];
                     *face = self.face(cell, side, zones);
                 }
-                let plane = layer + usize::from(side.positive());
+                let plane = (layer + usize::from(side.positive())) as u32;
                 join(&mut faces, self.counts[u], |low, high, ink| {
                     rectangles.push(Rectangle { side, plane, low, high, ink });
                 });
@@ -215,7 +215,8 @@ impl Grid {
         rectangles
     }
 
-    fn place(&self, [x, y, z]: [usize; 3]) -> DVec3 {
+    fn place(&self, corner: [u32; 3]) -> DVec3 {
+        let [x, y, z] = corner.map(|line| line as usize);
         DVec3::new(f64::from(self.lines[0][x]), f64::from(self.lines[1][y]), f64::from(self.lines[2][z])) / 1000.0
     }
 }
