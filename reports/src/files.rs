@@ -3,9 +3,6 @@
 use crate::numbers;
 use crate::record::{File, Record};
 
-/// Groups of more files than this stay off paper: `run.json` lists them all.
-const MOST_ON_PAPER: usize = 12;
-
 /// What one stage gave.
 pub(crate) struct Group<'a> {
     /// Where the files are from.
@@ -37,10 +34,5 @@ impl Group<'_> {
         let count = self.files.len();
         let bytes = self.files.iter().map(|file| file.bytes).fold(0, u64::saturating_add);
         format!("{count} {}, {}", if count == 1 { "file" } else { "files" }, numbers::bytes(bytes))
-    }
-
-    /// Whether there are too many of them for paper.
-    pub(crate) fn is_long(&self) -> bool {
-        self.files.len() > MOST_ON_PAPER
     }
 }
