@@ -19,7 +19,6 @@ use turnhue_stages::findings::Severity;
 use turnhue_stages::process::Figure;
 use turnhue_stages::{Length, Side, Six, Srgb};
 
-use crate::advice::plot;
 use crate::advice::view::AdviceView;
 use crate::cautions::{self, Caution};
 use crate::colours;
