@@ -12,8 +12,10 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod address;
 pub mod advice;
 pub mod amounts;
+mod answers;
 mod cautions;
 mod chart;
 mod colours;
@@ -30,6 +32,7 @@ mod proof;
 pub mod record;
 mod said;
 mod script;
+mod shell;
 pub mod summary;
 mod turntable;
 mod views;

@@ -341,13 +341,3 @@ fn a_thousand_variants_stay_within_the_page_and_their_other_pictures_are_linked(
     assert!(files.page.contains("img-src data: 'self';"));
     assert!(draw(&night(four(), json!([]))).page.contains("img-src data:;"));
 }
-
-/// The contrast of the style sheet's colours is checked for the summary; this page adds none but the ground of its pictures.
-#[test]
-fn the_page_brings_no_colour_of_its_own() {
-    let sheet = include_str!("../templates/night.css");
-    let digits = |rest: &&str| rest.get(..6).is_some_and(|code| code.bytes().all(|byte| byte.is_ascii_hexdigit()));
-    let colours: Vec<&str> = sheet.split('#').skip(1).filter(digits).map(|rest| &rest[..6]).collect();
-    assert_eq!(colours, ["e6e6e4"]);
-    assert!(!sheet.contains("rgb(") && !sheet.contains("hsl("));
-}
