@@ -20,7 +20,6 @@ use turnhue_stages::process::Figure;
 use turnhue_stages::{Length, Srgb};
 
 use crate::address;
-use crate::advice::plot;
 use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
