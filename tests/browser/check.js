@@ -3,6 +3,7 @@
 import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
+import { checkCharts } from "./charts.js";
 import { checkNights } from "./night.js";
 import { launch, scratch, tally } from "./page.js";
 import { checkSheets } from "./sheets.js";
@@ -13,6 +14,7 @@ mkdirSync(join(scratch, "screenshots"), { recursive: true });
 const browser = await launch();
 try {
   const [whelk] = await checkSummaries(browser);
+  await checkCharts(browser, "whelk", join(whelk, "summary.html"));
   await checkSheets(browser, join(whelk, "order"));
   await checkNights(browser, dirname(whelk));
 } finally {
