@@ -22,6 +22,7 @@ mod colours;
 mod cost;
 mod curve;
 mod facts;
+mod files;
 mod mounting;
 pub mod night;
 mod numbers;
