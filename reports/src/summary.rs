@@ -24,6 +24,7 @@ use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::cost;
 use crate::files::{self, Group};
 use crate::in_the_round::InTheRound;
 use crate::mounting::{self, Divided, Mounting};
@@ -75,7 +76,11 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         what: key_facts(record, &WHAT),
         key_facts: key_facts(record, &ASKED),
         findings: findings(record, pictures),
-        cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        cost: record
+            .stages
+            .iter()
+            .rfind(|stage| stage.name == COST_STAGE)
+            .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
         mounting: Mounting::of(record, pictures),
@@ -119,7 +124,7 @@ struct Page<'a> {
     what: Vec<KeyFact<'a>>,
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
-    cost: Option<Said>,
+    cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
     mounting: Option<Mounting>,

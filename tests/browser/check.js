@@ -3,6 +3,7 @@
 import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
+import { checkCharts } from "./charts.js";
 import { checkNights } from "./night.js";
 import { launch, project, scratch, tally } from "./page.js";
 import { checkRound } from "./round.js";
@@ -14,6 +15,7 @@ mkdirSync(join(scratch, "screenshots"), { recursive: true });
 const browser = await launch();
 try {
   const [whelk] = await checkSummaries(browser);
+  await checkCharts(browser, "whelk", join(whelk, "summary.html"));
   await checkSheets(browser, join(whelk, "order"));
   await checkNights(browser, dirname(whelk));
   const pictures = summaryOf({ name: "two-faces", job: join(project, "jobs", "two-faces.yaml"), code: 0 });
