@@ -167,6 +167,7 @@ impl Page<'_> {
         let sections = [
             ("findings", "Findings", has_faults),
             ("look", "How it will look", self.proof.is_some()),
+            ("round", "In the round", self.in_the_round.is_some()),
             ("sides", "From each side", !self.sides.is_empty()),
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),

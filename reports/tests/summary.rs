@@ -229,8 +229,8 @@ fn the_contents_are_the_sections_of_the_page() {
         severity: turnhue_stages::findings::Severity::Fault,
         ..whelk().stages.iter().find_map(|stage| stage.findings.first().cloned()).unwrap()
     });
-    for record in [whelk(), predicted(), faulty] {
-        let page = draw(&record);
+    for record in [whelk(), predicted(), rounded(), faulty] {
+        let page = draw_with(&record, &glb(1000));
         let listed: Vec<(String, String)> = between(&page, "<nav class=\"contents\"", "</nav>")
             .split("<a href=\"#")
             .skip(1)
