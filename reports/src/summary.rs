@@ -3,8 +3,8 @@
 //! What it guarantees, each with its test in `tests/summary.rs`:
 //!
 //! - The page asks for nothing: no address but `data:`, and a content security policy that says so; links lead to files beside it.
-//!   It runs no script but those of `templates/script/`, which the policy allows by their digest: no text of the record is part
-//!   of a script or of what sets it off.
+//!   It runs no script but those of `templates/script/`, and with the piece in the round that of `vendor/`, which the policy
+//!   allows by their digests: no text of the record is part of a script or of what sets it off.
 //! - With the script or without, the six sides stand on it as designed beside printed, where that was predicted.
 //! - However large the frames of a turn are, they make it no larger than [`LARGEST_TURNING`]: of larger frames every
 //!   second, third, sixth or ninth is shown, or none.
