@@ -23,6 +23,7 @@ mod cost;
 mod curve;
 mod facts;
 mod files;
+mod in_the_round;
 mod mounting;
 pub mod night;
 mod numbers;

@@ -26,6 +26,7 @@ use crate::cautions::{self, Caution};
 use crate::colours;
 use crate::cost;
 use crate::files::{self, Group};
+use crate::in_the_round::InTheRound;
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -54,7 +55,11 @@ pub const LARGEST_TURNING: usize = 6_000_000;
 /// If the page cannot be put together, which no record can cause.
 pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
     let told = colours::of_sides(record);
-    let shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    let in_the_round = InTheRound::of(record, pictures);
+    let mut shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    if in_the_round.as_ref().is_some_and(|piece| piece.packed.is_some()) {
+        shell = shell.running(&[script::IN_THE_ROUND]);
+    }
     let proof = Proof::of(record, told);
     let mut page = Page {
         record,
@@ -63,6 +68,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         effect: answers::effect(proof.as_ref().and_then(|proof| proof.effect.as_ref())),
         price: answers::cost(record),
         proof,
+        in_the_round,
         palette: Palette::of(record, told),
         corners: views::corners(record, pictures),
         sides: views::sides(record, told, pictures),
@@ -109,6 +115,7 @@ struct Page<'a> {
     effect: Answer,
     price: Answer,
     proof: Option<Proof>,
+    in_the_round: Option<InTheRound>,
     palette: Option<Palette>,
     corners: Vec<CornerView>,
     sides: Vec<SideView>,
@@ -160,6 +167,7 @@ impl Page<'_> {
         let sections = [
             ("findings", "Findings", has_faults),
             ("look", "How it will look", self.proof.is_some()),
+            ("round", "In the round", self.in_the_round.is_some()),
             ("sides", "From each side", !self.sides.is_empty()),
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),
