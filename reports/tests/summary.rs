@@ -772,6 +772,37 @@ fn the_least_difference_is_marked_in_words() {
     assert!(!palette.contains("<strong>41.3"));
 }
 
+/// However many sides are seen: a line, letters and a part of the description for each, and no curve of none.
+#[test]
+fn the_curve_has_a_line_for_every_side_that_is_seen() {
+    let order = ["right", "left", "back", "front", "top", "bottom"];
+    for seen in 0..=order.len() {
+        let mut record = predicted();
+        let turn = record.stages[5].facts.iter_mut().find(|fact| fact.name == "turn").unwrap();
+        let turnhue_stages::findings::Value::Table { rows, .. } = &mut turn.value else { panic!() };
+        for row in rows.iter_mut() {
+            for side in seen..order.len() {
+                for column in [1 + side, 1 + order.len() + side] {
+                    "0.2".clone_into(&mut row[column]);
+                }
+            }
+        }
+        let page = draw(&record);
+        if seen == 0 {
+            assert!(!page.contains("class=\"curve"));
+            continue;
+        }
+        for name in ["wide", "narrow"] {
+            let curve = between(&page, &format!("<svg class=\"curve {name}\""), "</svg>");
+            for class in ["printed", "designed", "casing", "gap", "chip", "letters"] {
+                assert_eq!(curve.matches(&format!("class=\"{class}\"")).count(), seen, "{class} of {seen}");
+            }
+            let says = between(curve, "<desc", "</desc>");
+            assert_eq!(order.iter().filter(|side| says.contains(&format!("{side}: printed"))).count(), seen);
+        }
+    }
+}
+
 #[test]
 fn the_cost_is_drawn_above_its_tables() {
     let page = draw(&predicted());
