@@ -323,12 +323,13 @@ fn what_a_run_changed_is_told_by_setting() {
         if folder == "whelk-3" {
             other.stages.retain(|stage| stage.name != "hollow");
             other.inputs[1].blake3 = "0".repeat(64);
+            other.inputs[1].name = "/home/ada/whelk.stl".to_owned();
         }
         (name == "run.json").then(|| bytes_of(&other))
     };
     let said = text(&commission::draw(&commission(runs()), &with_more).unwrap());
     assert!(said.contains("hollow is gone; it was in the chain") && !said.contains("hollow.wall"), "{said}");
-    assert!(said.contains("models/whelk.stl has other content"), "{said}");
+    assert!(said.contains("whelk.stl has other content"), "{said}");
 
     let same = |_: &str, name: &str| (name == "run.json").then(|| bytes_of(&record("whelk-2.5", "2.5")));
     let twice = vec![run("whelk-2.5", None, Verdict::ReadyToOrder), run("whelk-2.5", None, Verdict::ReadyToOrder)];

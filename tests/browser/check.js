@@ -3,6 +3,7 @@
 import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
+import { checkCommission } from "./commission.js";
 import { checkNights } from "./night.js";
 import { launch, scratch, tally } from "./page.js";
 import { checkSheets } from "./sheets.js";
@@ -14,6 +15,7 @@ const browser = await launch();
 try {
   const [whelk] = await checkSummaries(browser);
   await checkSheets(browser, join(whelk, "order"));
+  await checkCommission(browser, dirname(whelk), whelk);
   await checkNights(browser, dirname(whelk));
 } finally {
   await browser.close();

@@ -56,12 +56,18 @@ impl Changes {
 
 /// The settings of a job that say something of the piece, by their path. A stage's have its name in front rather than its place
 /// in the chain, so that a stage more does not make all others differ.
+///
+/// Files go by their names without folders: where they lie is another matter on every machine.
 fn flat(record: &Record) -> BTreeMap<String, String> {
     let mut flat = BTreeMap::new();
+    let plain = |value: String| {
+        let is_file = record.inputs.iter().any(|file| file.name == value);
+        if is_file { base(&value).to_owned() } else { value }
+    };
     for (path, value) in said::settings(&record.resolved) {
         let first = path.split(['.', '[']).next().unwrap_or_default();
         if !matches!(first, "stages" | "commission" | "variants") {
-            flat.insert(path, value);
+            flat.insert(path, plain(value));
         }
     }
     let mut times: BTreeMap<&str, usize> = BTreeMap::new();
@@ -70,7 +76,7 @@ fn flat(record: &Record) -> BTreeMap<String, String> {
         *time += 1;
         let name = if *time > 1 { format!("{} ({time})", stage.name) } else { stage.name.clone() };
         flat.insert(name.clone(), "in the chain".to_owned());
-        flat.extend(said::settings(&stage.settings).into_iter().map(|(path, value)| (format!("{name}.{path}"), value)));
+        flat.extend(said::settings(&stage.settings).into_iter().map(|(path, value)| (format!("{name}.{path}"), plain(value))));
     }
     flat
 }
@@ -101,7 +107,12 @@ fn settings(before: &Record, after: &Record) -> Vec<Change> {
 /// Files of one name with other content: a file under another name differs as a setting.
 fn inputs(before: &Record, after: &Record) -> impl Iterator<Item = Change> {
     let other = after.inputs.iter().filter(|file| {
-        before.inputs.iter().any(|was| was.name == file.name && was.what == file.what && was.blake3 != file.blake3)
+        let was = before.inputs.iter().find(|was| base(&was.name) == base(&file.name) && was.what == file.what);
+        was.is_some_and(|was| was.blake3 != file.blake3)
     });
-    other.map(|file| Change { name: file.name.clone(), became: Became::Content })
+    other.map(|file| Change { name: base(&file.name).to_owned(), became: Became::Content })
+}
+
+fn base(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or(path)
 }

@@ -32,10 +32,10 @@ pub(crate) struct Day<'a> {
 /// One tale.
 pub(crate) struct Told<'a> {
     pub(crate) seq: u64,
-    /// When it was over, as RFC 3339 and as the time of its day; and since when it went on, if that took time.
+    /// When it was over, as RFC 3339 and as the time of its day; and when it began, if it went on for more than a minute.
     pub(crate) over: &'a str,
     pub(crate) time: &'a str,
-    pub(crate) since: Option<String>,
+    pub(crate) began: Option<String>,
     /// The class that gives its tone.
     pub(crate) class: &'static str,
     pub(crate) view: View<'a>,
@@ -69,6 +69,8 @@ pub(crate) struct RunView<'a> {
     pub(crate) figures: Vec<(&'static str, String)>,
     pub(crate) changes: Option<Changes>,
     pub(crate) took: String,
+    /// Whether it is the last one, whose times stand open.
+    pub(crate) is_newest: bool,
     /// The stages with their times; none where the tale is folded.
     pub(crate) bars: Vec<Bar<'a>>,
     /// What made it, and what it held of memory.
@@ -132,7 +134,14 @@ pub(crate) fn story<'a>(commission: &'a Commission, files: Files<'_>) -> Story<'
     let (older, newest) = tales.split_at(tales.len().saturating_sub(MOST_OPEN));
     let teller = Teller::of(commission, files);
     let mut before = older.iter().rev().find_map(|tale| teller.record_of(tale));
-    let newest: Vec<_> = newest.iter().map(|tale| teller.tell(tale, Some(&mut before))).collect();
+    let mut newest: Vec<_> = newest.iter().map(|tale| teller.tell(tale, Some(&mut before))).collect();
+    let runs = newest.iter_mut().filter_map(|told| match &mut told.view {
+        View::Run(run) => Some(run),
+        _ => None,
+    });
+    if let Some(run) = runs.last() {
+        run.is_newest = true;
+    }
     let older: Vec<_> = older.iter().map(|tale| teller.tell(tale, None)).collect();
     Story { older: by_day(older), newest: by_day(newest) }
 }
@@ -186,10 +195,10 @@ impl<'a, 'f> Teller<'a, 'f> {
     fn tell(&self, tale: &Tale<'a>, before: Option<&mut Option<Record>>) -> Told<'a> {
         let (class, view) = self.view(tale, before);
         let same_day = tale.began.get(..10) == tale.over.get(..10);
-        let since = (tale.began.get(..16) != tale.over.get(..16)).then(|| {
-            if same_day { format!("since {}", time(tale.began)) } else { format!("since {}", numbers::moment(tale.began)) }
+        let began = (tale.began.get(..16) != tale.over.get(..16)).then(|| {
+            if same_day { time(tale.began).to_owned() } else { numbers::moment(tale.began) }
         });
-        Told { seq: tale.first, over: tale.over, time: time(tale.over), since, class, view }
+        Told { seq: tale.first, over: tale.over, time: time(tale.over), began, class, view }
     }
 
     fn view(&self, tale: &Tale<'a>, before: Option<&mut Option<Record>>) -> (&'static str, View<'a>) {
@@ -231,6 +240,7 @@ impl<'a, 'f> Teller<'a, 'f> {
             figures: Vec::new(),
             changes: None,
             took: took(run),
+            is_newest: false,
             bars: Vec::new(),
             by: by(run),
         };
