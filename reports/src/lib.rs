@@ -22,6 +22,7 @@ mod colours;
 pub mod commission;
 mod curve;
 mod facts;
+mod files;
 mod mounting;
 pub mod night;
 mod numbers;

@@ -141,7 +141,7 @@ impl PartialOrd for Stage {
 }
 
 fn answer(class: &'static str, word: &str, meaning: String) -> Answer {
-    Answer { asked: ASKED, class, word: word.to_owned(), meaning }
+    Answer { asked: ASKED, class, word: word.to_owned(), meaning: numbers::bound(&meaning) }
 }
 
 fn on_day(word: &str, day: &str) -> String {
