@@ -89,7 +89,8 @@ fn checked(commission: &Path, head: Option<Head>, faults: &[Diagnostic], audit: 
     // The page may be handed on: where the commission lies on this machine is nobody's business.
     let around = format!("{}{}", commission.display(), std::path::MAIN_SEPARATOR);
     let amiss = faults.iter().map(|fault| {
-        let place = fault.place().map(|place: &Place| format!("{}, line {}: ", place.file(), place.line_and_column().0));
+        let place =
+            fault.place().map(|place: &Place| format!("{}, line {}: ", place.file(), place.line_and_column().0));
         let what = format!("{}{}", place.unwrap_or_default(), fault.message());
         Amiss { what: what.replace(&around, ""), remedy: fault.what_to_do().replace(&around, "") }
     });

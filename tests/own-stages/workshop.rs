@@ -80,7 +80,8 @@ impl Workshop {
             .collect();
         let beside = |name: &String| {
             let parts: Vec<&str> = name.split('/').collect();
-            let kept = |part: &&str| matches!(*part, ".store" | ".unfinished" | "ledger" | "inputs" | "commission.html");
+            let kept =
+                |part: &&str| matches!(*part, ".store" | ".unfinished" | "ledger" | "inputs" | "commission.html");
             parts.iter().any(kept) || matches!(parts[..], ["runs"] | ["runs", _] | ["disk", "C-1"])
         };
         names.retain(|name| !beside(name));

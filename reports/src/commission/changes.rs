@@ -76,7 +76,9 @@ fn flat(record: &Record) -> BTreeMap<String, String> {
         *time += 1;
         let name = if *time > 1 { format!("{} ({time})", stage.name) } else { stage.name.clone() };
         flat.insert(name.clone(), "in the chain".to_owned());
-        flat.extend(said::settings(&stage.settings).into_iter().map(|(path, value)| (format!("{name}.{path}"), plain(value))));
+        flat.extend(
+            said::settings(&stage.settings).into_iter().map(|(path, value)| (format!("{name}.{path}"), plain(value))),
+        );
     }
     flat
 }

@@ -28,10 +28,7 @@ pub(super) fn draw(commission: &Commission, files: Files<'_>) -> Result<String, 
         title: lead.as_ref().map_or(&commission.name, |lead| &lead.title),
         lead: standing.run.map(|run| (run, format!("{}/summary.html", address::part(run)))),
         what: lead.as_ref().map(what).unwrap_or_default(),
-        corners: lead
-            .as_ref()
-            .map(|lead| views::corners(lead, &|name| files(&lead.run, name)))
-            .unwrap_or_default(),
+        corners: lead.as_ref().map(|lead| views::corners(lead, &|name| files(&lead.run, name))).unwrap_or_default(),
         standing: &standing,
         record: standing::record(commission),
         next,

@@ -107,7 +107,8 @@ impl<'a> Standing<'a> {
             },
             (_, None) => Next {
                 word: "Make it",
-                meaning: "The last try says below what kept it from being made; mend that and run its job again.".to_owned(),
+                meaning: "The last try says below what kept it from being made; mend that and run its job again."
+                    .to_owned(),
                 command: None,
             },
             (Stage::Chosen, Some(Verdict::ReadyToOrder)) => Next {
@@ -122,12 +123,14 @@ impl<'a> Standing<'a> {
             },
             (_, Some(Verdict::HasFaults)) => Next {
                 word: "Mend its faults",
-                meaning: "Its summary says of each fault what to do about it. Change the job and run it again.".to_owned(),
+                meaning: "Its summary says of each fault what to do about it. Change the job and run it again."
+                    .to_owned(),
                 command: None,
             },
             (_, Some(Verdict::NotValidated)) => Next {
                 word: "Have it measured",
-                meaning: "Nothing measured its file: end the chain of its job with `validate` and run it again.".to_owned(),
+                meaning: "Nothing measured its file: end the chain of its job with `validate` and run it again."
+                    .to_owned(),
                 command: None,
             },
         })
@@ -186,7 +189,8 @@ pub(crate) fn record(commission: &Commission) -> Answer {
     let when = |copied: &str| when.as_ref().map_or_else(|| copied.to_owned(), |when| format!("on {when}"));
     let (class, word, meaning) = match (amiss.len(), files) {
         (0, Some(files)) => {
-            let measured = format!("{} files ({})", numbers::tidy(&files.files.to_string()), numbers::bytes(files.bytes));
+            let measured =
+                format!("{} files ({})", numbers::tidy(&files.files.to_string()), numbers::bytes(files.bytes));
             let meaning = format!("{entries} and {measured} were as recorded {}.", when("when this copy was made"));
             ("ready", "Whole", meaning)
         }

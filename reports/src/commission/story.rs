@@ -24,7 +24,10 @@ pub(crate) enum What<'a> {
     Run(&'a Run),
     Failed(&'a Failed),
     /// Runs whose pages, or whose packages, were drawn anew one after the other.
-    Redrawn { runs: Vec<&'a str>, is_package: bool },
+    Redrawn {
+        runs: Vec<&'a str>,
+        is_package: bool,
+    },
     Variants(Variants<'a>),
     Choice(&'a Choice),
     Order(&'a Order),
@@ -162,10 +165,8 @@ impl<'a> Teller<'a> {
                     variants.night = Some(night);
                 }
             }
-            None => self.tell(
-                entry,
-                What::Variants(Variants { job: &night.night, night: Some(night), ..Variants::default() }),
-            ),
+            None => self
+                .tell(entry, What::Variants(Variants { job: &night.night, night: Some(night), ..Variants::default() })),
         }
     }
 

@@ -195,9 +195,8 @@ impl<'a, 'f> Teller<'a, 'f> {
     fn tell(&self, tale: &Tale<'a>, before: Option<&mut Option<Record>>) -> Told<'a> {
         let (class, view) = self.view(tale, before);
         let same_day = tale.began.get(..10) == tale.over.get(..10);
-        let began = (tale.began.get(..16) != tale.over.get(..16)).then(|| {
-            if same_day { time(tale.began).to_owned() } else { numbers::moment(tale.began) }
-        });
+        let began = (tale.began.get(..16) != tale.over.get(..16))
+            .then(|| if same_day { time(tale.began).to_owned() } else { numbers::moment(tale.began) });
         Told { seq: tale.first, over: tale.over, time: time(tale.over), began, class, view }
     }
 
@@ -213,9 +212,7 @@ impl<'a, 'f> Teller<'a, 'f> {
                 let (count, more) = (runs.len(), runs.len().saturating_sub(MOST_NAMED));
                 ("quiet", View::Redrawn { runs: named, more, count, is_package: *is_package })
             }
-            What::Variants(variants) => {
-                ("known", View::Variants(Box::new(self.variants(variants, before.is_some()))))
-            }
+            What::Variants(variants) => ("known", View::Variants(Box::new(self.variants(variants, before.is_some())))),
             What::Choice(choice) => ("known", View::Choice { choice, run: self.link(&choice.run) }),
             What::Order(order) => {
                 let class = if order.despite.is_some() { "caution" } else { "ready" };
