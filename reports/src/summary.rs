@@ -89,7 +89,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
         to_order: files::to_order(record),
         groups: files::groups(record),
-        command: format!("turnhue run {}", shell_word(&job_name(record))),
+        command: format!("turnhue run {}", said::shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
     let still = page.render()?;
@@ -408,11 +408,4 @@ pub(crate) fn length(figure: &Figure<Length>) -> String {
 
 fn file_name(path: &str) -> &str {
     path.rsplit('/').next().unwrap_or(path)
-}
-
-/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
-fn shell_word(name: &str) -> String {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
-    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
-    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }

@@ -15,7 +15,7 @@ mod front;
 mod page;
 mod plot;
 mod table;
-mod thumbnail;
+pub(crate) mod thumbnail;
 
 use std::collections::{BTreeMap, BTreeSet};
 
