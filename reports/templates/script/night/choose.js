@@ -40,7 +40,13 @@
       return make("li", {}, button);
     }));
     part("clear").hidden = asked.length === 0;
-    part("count").textContent = `${count} of ${known.rows.length} variants`;
+    const of = `${count} of ${known.rows.length} variants`;
+    part("count").textContent = of;
+    // Where pictures and rows stand, on paper too, it is said that they are not all.
+    for (const only of document.querySelectorAll(".only")) {
+      only.hidden = asked.length === 0;
+      only.textContent = `Here are ${of}: ${asked.map(({ words }) => words).join("; ")}.`;
+    }
   };
 
   const showPins = () => {
@@ -73,7 +79,9 @@
     const name = named(known.name(seen));
     const what = make("p", { className: "name" }, address === null ? name : make("a", { href: address }, name));
     const lines = [...new Set([state.across, state.up, ...KEY_FIGURES, "outcome"])].map((key) => known.byKey.get(key));
-    const said = lines.filter((line) => line && line.text(seen) !== "").map((line) => `${lower(line.name)} ${line.text(seen)}`);
+    const said = lines
+      .filter((line) => line && line.text(seen) !== "")
+      .map((line) => (line.kind === "outcome" ? line.text(seen) : `${lower(line.name)} ${line.text(seen)}`));
     const words = make("div", {}, what, make("p", {}, said.join(", ")), pinButton(known, seen));
     const picture = cards.picture(seen);
     const parts = picture === null ? [] : [make("img", { src: picture.src, alt: "", className: "plinth", width: 120, height: 120 })];
