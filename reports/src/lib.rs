@@ -21,6 +21,7 @@ mod chart;
 mod colours;
 mod curve;
 mod facts;
+mod files;
 mod mounting;
 pub mod night;
 mod numbers;

@@ -20,11 +20,11 @@ use turnhue_stages::process::Figure;
 use turnhue_stages::{Length, Srgb};
 
 use crate::address;
-use crate::advice::plot;
 use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::files::{self, Group};
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -76,6 +76,8 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
+        to_order: files::to_order(record),
+        groups: files::groups(record),
         command: format!("turnhue run {}", shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
@@ -117,6 +119,8 @@ struct Page<'a> {
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
     stages: Vec<StageView<'a>>,
+    to_order: Vec<&'a File>,
+    groups: Vec<Group<'a>>,
     command: String,
     resolved: String,
 }
@@ -145,6 +149,28 @@ impl Page<'_> {
         self.sides.iter().any(|view| matches!(view.shot, Shot::Pair(_)))
     }
 
+    /// The sections that are on the page, in order: where they are, and their names.
+    fn contents(&self) -> Vec<(&'static str, &'static str)> {
+        let has_faults = self.record.has_faults();
+        let sections = [
+            ("findings", "Findings", has_faults),
+            ("look", "How it will look", self.proof.is_some()),
+            ("sides", "From each side", !self.sides.is_empty()),
+            ("palette", "Colours beside each other", self.palette.is_some()),
+            ("findings", "Findings", !has_faults),
+            ("parts", "In parts", self.divided.is_some()),
+            ("stand", "On its stand", self.mounting.is_some()),
+            ("advice", "The right cell", self.advice.is_some()),
+            ("cost", "Cost", self.cost.is_some()),
+            ("care", "Handle with care", true),
+            ("files", "Files", true),
+            ("process", "The process", true),
+            ("stages", "Stage by stage", true),
+            ("again", "Make it again", true),
+        ];
+        sections.into_iter().filter(|(.., shown)| *shown).map(|(place, name, _)| (place, name)).collect()
+    }
+
     /// When the run began and how long it took, where the record says it.
     fn when(&self) -> String {
         match (&self.record.started, self.record.seconds) {
@@ -155,37 +181,9 @@ impl Page<'_> {
         }
     }
 
-    /// What the stages made, but for the views, each with its stage.
-    fn made(&self) -> Vec<(&File, &str)> {
-        let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
-        self.artefacts()
-            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name) && !is_page(&file.name))
-            .chain(advice)
-            .collect()
-    }
-
-    /// The pictures of the piece from its sides and corners, each with its stage.
-    fn views(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| is_view(&file.name)).collect()
-    }
-
-    /// The frames of its turn, each with its stage.
-    fn frames(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| turntable::is_frame(&file.name)).collect()
-    }
-
-    /// Sheets to build by, page by page, each with its stage.
-    fn pages(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| is_page(&file.name)).collect()
-    }
-
     /// What went in.
-    fn put_in(&self) -> Vec<(&File, &str)> {
-        self.record.inputs.iter().map(|file| (file, "")).collect()
-    }
-
-    fn artefacts(&self) -> impl Iterator<Item = (&File, &str)> {
-        self.record.stages.iter().flat_map(|stage| stage.artefacts.iter().map(|file| (file, stage.name.as_str())))
+    fn put_in(&self) -> Vec<&File> {
+        self.record.inputs.iter().collect()
     }
 
     /// Whether to order a file: nothing is said of files that are not made for it.
@@ -196,11 +194,6 @@ impl Page<'_> {
             Verdict::NotValidated => "Not measured: do not order yet",
         })
     }
-}
-
-/// Whether an artefact is a picture of the piece from a side or a corner.
-fn is_view(name: &str) -> bool {
-    views::is_view(name) || proof::is_side(name)
 }
 
 /// A figure that a client asks for first, with the stage that said it.
