@@ -193,6 +193,14 @@
       redraw("axes");
     });
   }
+  for (const button of document.querySelectorAll("[data-up]")) {
+    button.parentElement.hidden = !plot;
+    button.addEventListener("click", () => {
+      Object.assign(state, { across: "price", up: button.dataset.up });
+      redraw("axes");
+      part("field").focus();
+    });
+  }
   part("words").addEventListener("input", () => {
     state.words = part("words").value;
     redraw("sieve");
