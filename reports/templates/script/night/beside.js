@@ -60,9 +60,12 @@ const makeBeside = (known, cards) => {
       if (pins.length === 0) rows = known.pair;
       else if (pins.length === 1) rows = [pins[0], pins[0] === first ? second : first];
       document.getElementById("pinning").hidden = pins.length > 1;
+      const focused = list.contains(document.activeElement) ? document.activeElement.dataset.pin : undefined;
       list.replaceChildren(...rows.map((row, at) => article(row, at, rows[0], pins.includes(row))));
       list.style.setProperty("--count", rows.length);
       compare(rows);
+      // Whoever pressed a button here goes on from it, or from the first.
+      if (focused !== undefined) (list.querySelector(`[data-pin="${focused}"]`) ?? list.querySelector(".pin")).focus();
     },
   };
 };

@@ -62,7 +62,7 @@
 
   const tray = part("tray");
   const showTray = () => {
-    tray.hidden = state.pins.length === 0;
+    tray.hidden = state.pins.length === 0 || known.pair === null;
     const pinned = state.pins.map((row, at) =>
       make("span", {}, make("b", { className: "letter" }, LETTERS[at]), " ", named(known.name(row))));
     tray.replaceChildren(...pinned, make("a", { href: "#beside" }, "Beside each other"));
@@ -82,13 +82,15 @@
     const said = lines
       .filter((line) => line && line.text(seen) !== "")
       .map((line) => (line.kind === "outcome" ? line.text(seen) : `${lower(line.name)} ${line.text(seen)}`));
-    const words = make("div", {}, what, make("p", {}, said.join(", ")), pinButton(known, seen));
+    const words = make("div", {}, what, make("p", {}, said.join(", ")));
+    addPin(known, seen, words);
     const picture = cards.picture(seen);
     const parts = picture === null ? [] : [make("img", { src: picture.src, alt: "", className: "plinth", width: 120, height: 120 })];
     shown.replaceChildren(...parts, words);
   };
 
   const pin = (row) => {
+    if (known.pair === null) return;
     const at = state.pins.indexOf(row);
     if (at >= 0) state.pins.splice(at, 1);
     else if (state.pins.length < MOST_PINS) state.pins.push(row);

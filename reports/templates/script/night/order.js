@@ -42,6 +42,11 @@ const pinButton = (known, row) => {
   return button;
 };
 
+// Puts one into a place that has none, where there is anything to stand beside.
+const addPin = (known, row, place) => {
+  if (known.pair !== null && place.querySelector(".pin") === null) place.append(pinButton(known, row));
+};
+
 const makeTable = (known) => {
   const table = document.getElementById("variants");
   const body = table.tBodies[0];
@@ -81,7 +86,7 @@ const makeTable = (known) => {
   }
 
   const fill = inParts(body, table.parentElement, rows.length <= ON_PAPER ? Infinity : PART, (row) => {
-    if (rows[row].querySelector(".pin") === null) rows[row].cells[0].append(pinButton(known, row));
+    addPin(known, row, rows[row].cells[0]);
     return rows[row];
   });
 
@@ -109,7 +114,7 @@ const makeCards = (known) => {
   document.querySelector(".more-cards")?.remove();
   const fill = list && inParts(list, list.parentElement, PART, (row) => {
     const card = byRow.get(row);
-    if (card.querySelector(".pin") === null) card.append(pinButton(known, row));
+    addPin(known, row, card);
     return card;
   });
   return {

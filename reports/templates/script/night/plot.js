@@ -244,7 +244,10 @@ const makePlot = (known, place, on) => {
     hold.to = at(event);
     if (isFar()) {
       const [one, other] = corners();
-      on.keep(lines.map((line, axis) => {
+      // A stroke along one axis says nothing about the other.
+      const isMeant = (axis) => Math.abs(hold.to[axis] - hold.from[axis]) > MOVED;
+      on.keep([0, 1].filter(isMeant).map((axis) => {
+        const line = lines[axis];
         const ends = [one[axis], other[axis]].map(scales[axis].back).sort((a, b) => a - b);
         // As round as two pixels allow.
         const step = roundStep(ends[1] - ends[0] || 1, 100);
