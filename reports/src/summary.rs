@@ -24,6 +24,7 @@ use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::cost;
 use crate::files::{self, Group};
 use crate::in_the_round::InTheRound;
 use crate::mounting::{self, Divided, Mounting};
@@ -75,7 +76,11 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         what: key_facts(record, &WHAT),
         key_facts: key_facts(record, &ASKED),
         findings: findings(record, pictures),
-        cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        cost: record
+            .stages
+            .iter()
+            .rfind(|stage| stage.name == COST_STAGE)
+            .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
         mounting: Mounting::of(record, pictures),
@@ -84,7 +89,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
         to_order: files::to_order(record),
         groups: files::groups(record),
-        command: format!("turnhue run {}", shell_word(&job_name(record))),
+        command: format!("turnhue run {}", said::shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
     let still = page.render()?;
@@ -119,7 +124,7 @@ struct Page<'a> {
     what: Vec<KeyFact<'a>>,
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
-    cost: Option<Said>,
+    cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
     mounting: Option<Mounting>,
@@ -162,6 +167,7 @@ impl Page<'_> {
         let sections = [
             ("findings", "Findings", has_faults),
             ("look", "How it will look", self.proof.is_some()),
+            ("round", "In the round", self.in_the_round.is_some()),
             ("sides", "From each side", !self.sides.is_empty()),
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),
@@ -402,11 +408,4 @@ pub(crate) fn length(figure: &Figure<Length>) -> String {
 
 fn file_name(path: &str) -> &str {
     path.rsplit('/').next().unwrap_or(path)
-}
-
-/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
-fn shell_word(name: &str) -> String {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
-    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
-    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }
