@@ -367,8 +367,11 @@ fn no_check_is_claimed_that_was_not_made() {
     told.checked.amiss = (0..60).map(amiss).collect();
     let said = text(&draw(&told));
     assert!(said.contains("60 things are not as recorded") && said.contains("And 20 more"), "{said}");
-    assert!(said.contains("Small-1/3 is missing.") && !said.contains("as recorded on"), "{said}");
+    assert!(said.contains("Mend its record"));
+    assert!(said.contains("small-1/3 is missing.") && !said.contains("as recorded on"), "{said}");
 
+    told.checked.head = None;
+    assert!(text(&draw(&told)).contains("So far as its entries can be read."));
     told.checked = Checked { files: Some(Measured { files: 204, bytes: 1 }), ..Checked::default() };
     told.drawn = None;
     let said = text(&draw(&told));

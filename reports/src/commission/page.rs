@@ -68,6 +68,12 @@ impl Page<'_> {
         self.commission.checked.amiss.len().saturating_sub(MOST_AMISS)
     }
 
+    /// A fragment as a sentence. A file's name at its beginning stays as it is.
+    fn sentence(words: &str) -> String {
+        let is_name = words.split(' ').next().is_some_and(|first| first.contains(['/', '.']));
+        if is_name { format!("{words}.") } else { said::sentence(words) }
+    }
+
     fn entries(&self) -> String {
         counted(self.commission.entries.len(), "entry", "entries")
     }
