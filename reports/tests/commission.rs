@@ -330,7 +330,7 @@ fn what_a_run_changed_is_told_by_setting() {
         (name == "run.json").then(|| bytes_of(&other))
     };
     let said = text(&commission::draw(&commission(runs()), &with_more).unwrap());
-    assert!(said.contains("hollow is gone; it was in the chain") && !said.contains("hollow.wall"), "{said}");
+    assert!(said.contains("hollow left the chain") && !said.contains("hollow.wall"), "{said}");
     assert!(said.contains("whelk.stl has other content"), "{said}");
 
     let same = |_: &str, name: &str| (name == "run.json").then(|| bytes_of(&record("whelk-2.5", "2.5")));

@@ -7,7 +7,6 @@ use super::standing::{self, Next, Standing};
 use super::told::{self, Story, View};
 use super::{Commission, Files};
 use crate::answers::Answer;
-use crate::night::choose::counted;
 use crate::night::{Figure, Made};
 use crate::record::Record;
 use crate::shell::Shell;
@@ -74,8 +73,9 @@ impl Page<'_> {
         if is_name { format!("{words}.") } else { said::sentence(words) }
     }
 
-    fn entries(&self) -> String {
-        counted(self.commission.entries.len(), "entry", "entries")
+    /// A count, its digits in groups.
+    fn number(count: usize) -> String {
+        numbers::tidy(&count.to_string())
     }
 }
 
