@@ -23,6 +23,10 @@ pub(crate) const NIGHT: &[&str] = &[
     include_str!("../templates/script/night/choose.js"),
 ];
 
+/// The script that draws the piece in the round, with the library that it needs: `vendor/build` makes it. It reads the GLB
+/// that is in the page.
+pub(crate) const IN_THE_ROUND: &str = include_str!("../vendor/three-view.min.js");
+
 /// A script as it stands in a page: browsers read every line's end as one line feed (HTML Standard, 13.2.3.5), and what
 /// they hash is what they read.
 pub(crate) fn inline(script: &str) -> String {
@@ -59,5 +63,17 @@ mod tests {
         {
             assert!([&[THEME, TURNTABLE], NIGHT].concat().iter().all(|script| !script.contains(word)), "{word}");
         }
+    }
+
+    /// The library knows how to ask for files, which the policy forbids: but nothing in it ends the script or begins another.
+    #[test]
+    fn the_library_cannot_end_its_script() {
+        for word in ["</", "<!--", "<script", "eval(", "new Function", "innerHTML", "import("] {
+            assert!(!IN_THE_ROUND.contains(word), "{word}");
+        }
+        assert_eq!(inline(IN_THE_ROUND), IN_THE_ROUND);
+        // Its licence goes wherever it goes.
+        let notice = include_str!("../vendor/three.LICENSE").lines().find(|line| line.starts_with("Copyright"));
+        assert!(notice.is_some_and(|notice| IN_THE_ROUND[..2000].contains(notice)));
     }
 }

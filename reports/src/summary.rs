@@ -24,7 +24,9 @@ use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::cost;
 use crate::files::{self, Group};
+use crate::in_the_round::InTheRound;
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -53,7 +55,11 @@ pub const LARGEST_TURNING: usize = 6_000_000;
 /// If the page cannot be put together, which no record can cause.
 pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
     let told = colours::of_sides(record);
-    let shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    let in_the_round = InTheRound::of(record, pictures);
+    let mut shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    if in_the_round.as_ref().is_some_and(|piece| piece.packed.is_some()) {
+        shell = shell.running(&[script::IN_THE_ROUND]);
+    }
     let proof = Proof::of(record, told);
     let mut page = Page {
         record,
@@ -62,6 +68,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         effect: answers::effect(proof.as_ref().and_then(|proof| proof.effect.as_ref())),
         price: answers::cost(record),
         proof,
+        in_the_round,
         palette: Palette::of(record, told),
         corners: views::corners(record, pictures),
         sides: views::sides(record, told, pictures),
@@ -69,7 +76,11 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         what: key_facts(record, &WHAT),
         key_facts: key_facts(record, &ASKED),
         findings: findings(record, pictures),
-        cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        cost: record
+            .stages
+            .iter()
+            .rfind(|stage| stage.name == COST_STAGE)
+            .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
         mounting: Mounting::of(record, pictures),
@@ -104,6 +115,7 @@ struct Page<'a> {
     effect: Answer,
     price: Answer,
     proof: Option<Proof>,
+    in_the_round: Option<InTheRound>,
     palette: Option<Palette>,
     corners: Vec<CornerView>,
     sides: Vec<SideView>,
@@ -112,7 +124,7 @@ struct Page<'a> {
     what: Vec<KeyFact<'a>>,
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
-    cost: Option<Said>,
+    cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
     mounting: Option<Mounting>,
@@ -155,6 +167,7 @@ impl Page<'_> {
         let sections = [
             ("findings", "Findings", has_faults),
             ("look", "How it will look", self.proof.is_some()),
+            ("round", "In the round", self.in_the_round.is_some()),
             ("sides", "From each side", !self.sides.is_empty()),
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),

@@ -320,6 +320,29 @@ fn each_sign_of_a_plot_says_its_row_its_form_and_its_figures() {
     }
 }
 
+/// Ninety that nothing beats, cents apart from each other, and one far away: both ends have their numbers, and none lies over
+/// another.
+#[test]
+fn numbers_in_a_plot_keep_out_of_each_others_way() {
+    let prices: Vec<String> = (0..90).map(|n| format!("300.{n:02}")).chain(["340.00".to_owned()]).collect();
+    let rows: Vec<Row> =
+        prices.iter().zip(0..).map(|(price, n)| row(&("v", price, 50.0 + 0.01 * f64::from(n), 90.0, 300.0))).collect();
+    let page = draw(&night(rows, json!([]))).page;
+    let plot = page.split("<figure class=\"plot\">").nth(1).unwrap().split("</svg>").next().unwrap();
+    let numbers: Vec<&str> =
+        plot.split("<text class=\"ordinal-of\"").skip(1).map(|rest| rest.split("</").next().unwrap()).collect();
+    let told: Vec<&str> = numbers.iter().map(|number| number.rsplit('>').next().unwrap()).collect();
+    assert!(told.len() < 30 && told.first() == Some(&"1") && told.last() == Some(&"91"), "{told:?}");
+    let place = |number: &str, axis| values_of(number, axis)[0].parse::<f64>().unwrap();
+    let places: Vec<[f64; 2]> = numbers.iter().map(|number| [place(number, " x"), place(number, " y")]).collect();
+    for (at, one) in places.iter().enumerate() {
+        for (other, number) in places[at + 1..].iter().zip(&told[at + 1..]) {
+            let [across, up] = [other[0] - one[0], one[1] - other[1]];
+            assert!(across >= 13.0 * number.len() as f64 || up >= 18.0, "{number}: {across} {up}");
+        }
+    }
+}
+
 #[test]
 fn the_same_night_gives_the_same_bytes_and_none_gives_a_page() {
     let night = night(four(), json!([]));

@@ -3,18 +3,23 @@
 import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
+import { checkCharts } from "./charts.js";
 import { checkNights } from "./night.js";
-import { launch, scratch, tally } from "./page.js";
+import { launch, project, scratch, tally } from "./page.js";
+import { checkRound } from "./round.js";
 import { checkSheets } from "./sheets.js";
-import { checkSummaries } from "./summary.js";
+import { checkSummaries, summaryOf } from "./summary.js";
 
 for (const folder of ["runs", "screenshots"]) rmSync(join(scratch, folder), { recursive: true, force: true });
 mkdirSync(join(scratch, "screenshots"), { recursive: true });
 const browser = await launch();
 try {
   const [whelk] = await checkSummaries(browser);
+  await checkCharts(browser, "whelk", join(whelk, "summary.html"));
   await checkSheets(browser, join(whelk, "order"));
   await checkNights(browser, dirname(whelk));
+  const pictures = summaryOf({ name: "two-faces", job: join(project, "jobs", "two-faces.yaml"), code: 0 });
+  await checkRound(join(whelk, "summary.html"), pictures);
 } finally {
   await browser.close();
 }

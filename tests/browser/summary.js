@@ -31,7 +31,7 @@ function jobs() {
   ];
 }
 
-function summaryOf({ name, job, code }) {
+export function summaryOf({ name, job, code }) {
   const turnhue = join(project, "target", "release", "turnhue");
   const done = spawnSync(turnhue, ["run", job, "--into", join(scratch, "runs"), "--json", "--quiet"], {
     encoding: "utf8",
