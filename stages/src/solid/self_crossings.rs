@@ -27,7 +27,7 @@ use robust::{Coord, Coord3D, orient2d, orient3d};
 use super::Surface;
 
 /// Pairs of triangles that share no point and meet; see the notes of this module.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SelfCrossings {
     /// Pairs that pass through each other.
     pub crossing: usize,
@@ -35,7 +35,13 @@ pub struct SelfCrossings {
     pub overlapping: usize,
     /// Whether all were counted; otherwise there are at least so many.
     pub complete: bool,
+    /// Triangles of such pairs, by their points, [`MOST_SHOWN`] at most, to show where.
+    pub shown: Vec<[u32; 3]>,
 }
+
+/// Triangles that are kept to show where a surface passes through itself: in all, and of the pairs of one leaf.
+pub const MOST_SHOWN: usize = 4096;
+const SHOWN_A_LEAF: usize = 64;
 
 /// How long to search: in looks at eight boxes; a pair of triangles counts as `PAIR` of them. A closed scan takes 12 a
 /// triangle.
@@ -60,6 +66,8 @@ impl SelfCrossings {
         self.crossing += search.crossing;
         self.overlapping += search.overlapping;
         self.complete &= search.complete;
+        let room = MOST_SHOWN - self.shown.len();
+        self.shown.extend(search.shown.iter().take(room));
     }
 }
 
@@ -81,7 +89,7 @@ pub fn self_crossings<E>(
     effort: Effort,
     go_on: impl Fn() -> Result<(), E>,
 ) -> Result<SelfCrossings, E> {
-    let mut found = SelfCrossings { crossing: 0, overlapping: 0, complete: true };
+    let mut found = SelfCrossings { crossing: 0, overlapping: 0, complete: true, shown: Vec::new() };
     let Some(tree) = Tree::of(surface) else { return Ok(found) };
     let leaves = tree.levels[0].len();
     let mut left = effort.whole;
@@ -228,6 +236,7 @@ struct Search {
     overlapping: usize,
     steps: u64,
     complete: bool,
+    shown: Vec<[u32; 3]>,
 }
 
 impl<'a> Tree<'a> {
@@ -252,7 +261,7 @@ impl<'a> Tree<'a> {
 
     /// Looks at the pairs of one leaf's triangles with each other and with those of later leaves.
     fn search(&self, leaf: usize, most: u64) -> Search {
-        let mut search = Search { crossing: 0, overlapping: 0, steps: 0, complete: true };
+        let mut search = Search { crossing: 0, overlapping: 0, steps: 0, complete: true, shown: Vec::new() };
         let bounds = &self.leaves[leaf];
         let mut stack = vec![(self.levels.len() - 1, 0)];
         while let Some((level, node)) = stack.pop() {
@@ -286,9 +295,12 @@ impl<'a> Tree<'a> {
                     search.steps += PAIR;
                     let plane = plane.get_or_insert_with(|| Plane::of(self.corners(leaf * EIGHT + a)));
                     match meeting(plane, self.corners(b)) {
-                        Meeting::Apart => {}
+                        Meeting::Apart => continue,
                         Meeting::Crossing => search.crossing += 1,
                         Meeting::Overlapping => search.overlapping += 1,
+                    }
+                    if search.shown.len() < SHOWN_A_LEAF {
+                        search.shown.extend([first, self.triangles[b]]);
                     }
                 }
             }

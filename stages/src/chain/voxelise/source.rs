@@ -3,6 +3,7 @@
 use glam::DVec3;
 
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::size::Doubt;
 use crate::solid::Surface;
 use crate::solid::health::{Boundary, Health, Loop};
@@ -38,15 +39,15 @@ pub(super) fn tell(surface: &Surface, shop: &mut Shop<'_>) -> Result<(), Halt> {
     }
     shop.fact(Fact::number("length of holes' edges", health.boundary.length(), Unit::Mm));
     shop.fact(Fact::triple("source size", size, Unit::Mm));
-    let findings = [
-        about_units(size, shop),
-        about_holes(&health.boundary),
-        about_turn(&health),
-        about_one_sided(&health),
-        about_crossings(crossings),
-        about_blemishes(&health),
-    ];
+    let findings =
+        [about_units(size, shop), about_holes(&health.boundary), about_turn(&health), about_one_sided(&health)];
     findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
+    if let Some(finding) = about_crossings(&crossings) {
+        let points = surface.points();
+        let triangles = crossings.shown.iter().map(|corners| corners.map(|corner| points[corner as usize]));
+        shop.finding_seen(finding, || Sight::of_triangles(triangles).saying("triangles that pass through each other"));
+    }
+    about_blemishes(&health).into_iter().for_each(|finding| shop.finding(finding));
     Ok(())
 }
 
@@ -117,8 +118,8 @@ fn about_one_sided(health: &Health) -> Option<Finding> {
     })
 }
 
-fn about_crossings(found: SelfCrossings) -> Option<Finding> {
-    let SelfCrossings { crossing, overlapping, complete } = found;
+fn about_crossings(found: &SelfCrossings) -> Option<Finding> {
+    let SelfCrossings { crossing, overlapping, complete, .. } = *found;
     (crossing + overlapping > 0 || !complete).then(|| {
         let message = format!(
             "the model passes through itself: {}{} cross, {} in one plane overlap; what lies within several parts is \

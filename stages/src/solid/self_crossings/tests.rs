@@ -15,6 +15,8 @@ fn found(surface: &Surface) -> SelfCrossings {
 fn counts(surface: &Surface) -> [usize; 2] {
     let found = found(surface);
     assert!(found.complete);
+    assert!(found.shown.iter().all(|triangle| surface.triangles().contains(triangle)));
+    assert_eq!(found.shown.is_empty(), found.crossing + found.overlapping == 0);
     [found.crossing, found.overlapping]
 }
 
