@@ -2,7 +2,7 @@
 
 use turnhue_stages::{Side, Six, Srgb};
 
-use crate::chart::{self, Scale};
+use crate::chart::{self, Along, Axis, Drawing, Frame, Place, Shape, TENTHS};
 use crate::colours;
 use crate::facts::Grid;
 
@@ -12,49 +12,19 @@ const DASHES: [&str; 6] = ["11 3", "11 3 3 3", "5 3", "none", "2 3", "18 4"];
 /// Sides whose share stays below this, in per cent, have no line: it would lie on the axis.
 const LEAST_SHARE: f64 = 0.5;
 
+/// Width and height of the chip with a side's letters, and how far above its line it stands, in tenths of a pixel.
+const CHIP: [i32; 2] = [26 * TENTHS, 18 * TENTHS];
+const ABOVE_LINE: i32 = 15 * TENTHS;
+/// From the end of a line to the middle of its chip, in tenths of a pixel.
+const BEHIND_LINE: i32 = 20 * TENTHS;
+
 /// The curve in a drawing of one width.
 pub(crate) struct Curve {
     /// What tells its parts from those of another drawing on the page.
     pub(crate) name: &'static str,
-    /// The drawing's width, in pixels.
-    pub(crate) width: f64,
-    /// The drawing's height, in pixels.
-    pub(crate) height: f64,
-    /// The left, upper, right and lower end of the plot, in pixels.
-    pub(crate) plot: [f64; 4],
-    /// Marks along the turn: where, the angle, and the side that then faces the viewer.
-    pub(crate) angles: Vec<(String, String, &'static str)>,
-    /// Marks up the shares: where, and the share in per cent.
-    pub(crate) shares: Vec<(String, String)>,
-    /// A line for each side that is seen.
-    pub(crate) lines: Vec<Line>,
+    pub(crate) drawing: Drawing,
     /// What it shows, in words.
     pub(crate) says: String,
-}
-
-/// The line of a side.
-pub(crate) struct Line {
-    /// Two letters for the side.
-    pub(crate) symbol: &'static str,
-    /// The side's colour.
-    pub(crate) colour: Srgb,
-    /// Black or white, to write on the colour.
-    pub(crate) ink: &'static str,
-    /// Its dashes.
-    pub(crate) dashes: &'static str,
-    /// The share as designed, as a path.
-    pub(crate) designed: String,
-    /// The share as printed, as a path.
-    pub(crate) printed: String,
-    /// The middle of its label, in pixels.
-    label: [f64; 2],
-}
-
-impl Line {
-    /// Where its label stands.
-    pub(crate) fn label(&self) -> [String; 2] {
-        self.label.map(chart::tenths)
-    }
 }
 
 /// The shares of a side over the turn, in per cent.
@@ -67,6 +37,11 @@ struct Shares {
 impl Shares {
     fn greatest(&self) -> f64 {
         self.designed.iter().chain(&self.printed).copied().fold(0.0, f64::max)
+    }
+
+    /// Whether the side comes and goes over the turn.
+    fn comes_round(&self) -> bool {
+        matches!(self.side, Side::Right | Side::Back | Side::Left)
     }
 
     /// Where the printed share is greatest.
@@ -95,11 +70,8 @@ pub(crate) fn of(turn: Grid<'_>, told: Option<Six<Srgb>>) -> Option<[Curve; 2]> 
     shares.retain(|shares| shares.greatest() >= LEAST_SHARE);
     // Where the turn began.
     azimuths.push(azimuths[0] + 360.0);
-    let colours = told.unwrap_or(colours::GREYS);
-    Some([
-        Curve::drawn("wide", [780.0, 330.0], &azimuths, &shares, colours),
-        Curve::drawn("narrow", [360.0, 300.0], &azimuths, &shares, colours),
-    ])
+    let turn = Turn { azimuths, shares, colours: told.unwrap_or(colours::GREYS) };
+    Some([turn.drawn("wide", [780, 330])?, turn.drawn("narrow", [360, 300])?])
 }
 
 /// A whole turn, back to where it began.
@@ -108,99 +80,94 @@ fn closed(mut shares: Vec<f64>) -> Vec<f64> {
     shares
 }
 
-impl Curve {
-    fn drawn(
-        name: &'static str,
-        [width, height]: [f64; 2],
-        azimuths: &[f64],
-        shares: &[Shares],
-        colours: Six<Srgb>,
-    ) -> Self {
-        const FACES: [(f64, &str); 5] =
-            [(0.0, "front"), (90.0, "right"), (180.0, "back"), (270.0, "left"), (360.0, "front")];
+/// A turn, with the sides that are seen.
+struct Turn {
+    azimuths: Vec<f64>,
+    shares: Vec<Shares>,
+    colours: Six<Srgb>,
+}
+
+impl Turn {
+    fn drawn(&self, name: &'static str, [width, height]: [i32; 2]) -> Option<Curve> {
         // Room for marks on the left and below, and for labels on the right and above.
-        let plot = [44.0, 28.0, width - 40.0, height - 42.0];
-        let [left, upper, right, lower] = plot;
-        let along = Scale::new([0.0, 360.0], [left, right]);
-        let greatest = shares.iter().map(Shares::greatest).fold(10.0, f64::max);
-        let up = Scale::new([0.0, greatest], [lower, upper]);
-        let line =
-            |of: &[f64]| chart::path(azimuths.iter().zip(of).map(|(&at, &share)| [along.place(at), up.place(share)]));
-        let mut lines: Vec<_> = shares
-            .iter()
-            .map(|shares| Line {
-                symbol: colours::symbol(shares.side),
-                colour: colours[shares.side],
-                ink: colours::ink_on(colours[shares.side]),
-                dashes: DASHES[shares.side as usize],
-                designed: line(&shares.designed),
-                printed: line(&shares.printed),
-                label: label(shares, azimuths, along, up),
-            })
-            .collect();
+        let frame = Frame { width, height, left: 48, right: 40, above: 28, below: 42, grid: true };
+        let [left, upper, right, lower] = frame.field();
+        let faces = [(0.0, "front"), (90.0, "right"), (180.0, "back"), (270.0, "left"), (360.0, "front")];
+        let faces = faces.map(|(angle, side)| (angle, format!("{angle}°\n{side}")));
+        let across = Axis::marked([0.0, 360.0], faces.into());
+        let greatest = self.shares.iter().map(Shares::greatest).fold(10.0, f64::max);
+        let up = Axis::round([0.0, greatest], 6, |share| format!("{share} %"));
+        let cursor = move |_: &[Place]| {
+            let line = chart::line(&[(left, upper), (left, lower)]);
+            vec![Shape::path("cursor", line).with("data-width", &chart::tenths(right - left))]
+        };
+        let mut series = vec![Along::new([], cursor)];
+        series.extend(self.shares.iter().map(|shares| self.printed(shares)));
+        let designed = |shares: &Shares| Along::line("designed", self.over_turn(&shares.designed));
+        series.extend(self.shares.iter().map(designed));
+        let (rounding, staying) = self.shares.iter().partition::<Vec<&Shares>, _>(|shares| shares.comes_round());
+        series.extend(rounding.into_iter().map(|shares| self.chip_above(shares)));
         // The marks below are left free.
-        part_labels(&mut lines, right, [upper, lower - 8.0]);
-        Self {
-            name,
-            width,
-            height,
-            plot,
-            angles: FACES.map(|(at, side)| (chart::tenths(along.place(at)), format!("{at}°"), side)).into(),
-            shares: up.marks(6).into_iter().map(|at| (chart::tenths(up.place(at)), format!("{at}"))).collect(),
-            lines,
-            says: says(shares, azimuths),
-        }
+        series.push(self.chips_behind(&staying, [upper, lower - 8 * TENTHS]));
+        Some(Curve { name, drawing: chart::draw(&frame, across, up, &series)?, says: self.says() })
     }
 
-    /// How wide the plot is, in pixels.
-    pub(crate) fn plot_width(&self) -> String {
-        chart::tenths(self.plot[2] - self.plot[0])
+    fn over_turn<'a>(&'a self, shares: &'a [f64]) -> impl Iterator<Item = [f64; 2]> + 'a {
+        self.azimuths.iter().zip(shares).map(|(&angle, &share)| [angle, share])
     }
 
-    /// A place of the plot, as it stands in the drawing: 0 is left, 1 upper, 2 right, 3 lower.
-    pub(crate) fn end(&self, place: usize) -> String {
-        chart::tenths(self.plot[place])
+    /// The share as printed: the side's colour in dashes of its own, between two edges.
+    fn printed(&self, shares: &Shares) -> Along<'_> {
+        let (colour, dashes) = (self.colours[shares.side], DASHES[shares.side as usize]);
+        Along::new(self.over_turn(&shares.printed), move |places| {
+            let line = chart::line(places);
+            let [casing, gap] = ["casing", "gap"].map(|class| Shape::path(class, line.clone()));
+            let coloured = Shape::path("printed", line).with("stroke", &colour).with("stroke-dasharray", dashes);
+            vec![casing, gap, coloured]
+        })
     }
-}
 
-/// Over its peak for a side that comes and goes, behind its end for one that is seen all the time or at the ends.
-fn label(shares: &Shares, azimuths: &[f64], along: Scale, up: Scale) -> [f64; 2] {
-    let comes_round = matches!(shares.side, Side::Right | Side::Back | Side::Left);
-    if comes_round {
-        let peak = shares.peak();
+    /// Two letters over the peak of a side that comes and goes.
+    fn chip_above(&self, shares: &Shares) -> Along<'_> {
+        let (peak, side) = (shares.peak(), shares.side);
         let share = shares.printed[peak].max(shares.designed[peak]);
-        [along.place(azimuths[peak]), up.place(share) - 15.0]
-    } else {
-        let end = shares.printed.last().copied().unwrap_or_default();
-        [along.place(360.0) + 20.0, up.place(end)]
+        Along::at([self.azimuths[peak], share], move |(x, y)| self.chip(side, (x, y - ABOVE_LINE)))
     }
-}
 
-/// Keeps the labels behind the ends of lines out of each other's way.
-fn part_labels(lines: &mut [Line], right: f64, within: [f64; 2]) {
-    let behind: Vec<_> = (0..lines.len()).filter(|&place| lines[place].label[0] > right).collect();
-    let mut heights: Vec<_> = behind.iter().map(|&place| lines[place].label[1]).collect();
-    chart::spread_apart(&mut heights, 19.0, within);
-    for (place, height) in behind.into_iter().zip(heights) {
-        lines[place].label[1] = height;
+    /// Two letters behind the ends of lines of sides that are seen all the time or at the ends, out of each other's way.
+    fn chips_behind(&self, sides: &[&Shares], within: [i32; 2]) -> Along<'_> {
+        let ends: Vec<_> =
+            sides.iter().map(|shares| [360.0, shares.printed.last().copied().unwrap_or_default()]).collect();
+        let sides: Vec<_> = sides.iter().map(|shares| shares.side).collect();
+        Along::new(ends, move |places| {
+            let mut heights: Vec<_> = places.iter().map(|&(_, y)| y).collect();
+            chart::spread_apart(&mut heights, 19 * TENTHS, within);
+            let chips = sides.iter().zip(places).zip(heights);
+            chips.flat_map(|((&side, &(x, _)), y)| self.chip(side, (x + BEHIND_LINE, y))).collect()
+        })
     }
-}
 
-/// The greatest share of each side and where it is.
-fn says(shares: &[Shares], azimuths: &[f64]) -> String {
-    let peaks: Vec<_> = shares
-        .iter()
-        .map(|shares| {
+    /// A side's two letters on its colour.
+    fn chip(&self, side: Side, place: Place) -> Vec<Shape> {
+        let colour = self.colours[side];
+        let ground = Shape::rectangle("chip", place, CHIP).with("rx", "2").with("fill", &colour);
+        let letters = Shape::text("letters", place, "middle", colours::symbol(side)).with("dy", ".36em");
+        vec![ground, letters.with("fill", colours::ink_on(colour))]
+    }
+
+    /// The greatest share of each side and where it is.
+    fn says(&self) -> String {
+        let peaks = self.shares.iter().map(|shares| {
             let peak = shares.peak();
             let least = shares.printed.iter().copied().fold(f64::INFINITY, f64::min);
-            let angle = azimuths[peak] % 360.0;
+            let angle = self.azimuths[peak] % 360.0;
             format!(
                 "{side}: printed from {least:.0} % to {most:.0} %, most at {angle}°, where {designed:.0} % were designed",
                 side = shares.side,
                 most = shares.printed[peak],
                 designed = shares.designed[peak],
             )
-        })
-        .collect();
-    peaks.join("; ")
+        });
+        peaks.collect::<Vec<_>>().join("; ")
+    }
 }

@@ -12,13 +12,16 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod address;
 pub mod advice;
 pub mod amounts;
+mod answers;
 mod cautions;
 mod chart;
 mod colours;
 mod curve;
 mod facts;
+mod files;
 mod mounting;
 pub mod night;
 mod numbers;
@@ -30,6 +33,7 @@ mod proof;
 pub mod record;
 mod said;
 mod script;
+mod shell;
 pub mod summary;
 mod turntable;
 mod views;

@@ -144,6 +144,27 @@ pub(crate) fn tidy(text: &str) -> String {
         .join(" ")
 }
 
+/// A text in which no line ends between a number and its unit.
+pub(crate) fn bound(text: &str) -> String {
+    const UNITS: [&str; 13] = ["%", "mm", "mm²", "cm", "cm²", "cm³", "g", "kg", "N", "MPa", "°", "h", "EUR"];
+    let mut bound = String::with_capacity(text.len());
+    let mut after_number = false;
+    for (place, word) in text.split(' ').enumerate() {
+        let unit = word.trim_end_matches(['.', ',', ';', ':', ')']);
+        let keeps = after_number && UNITS.contains(&unit);
+        bound.push_str(if place == 0 {
+            ""
+        } else if keeps {
+            "\u{a0}"
+        } else {
+            " "
+        });
+        bound.push_str(word);
+        after_number = word.ends_with(|last: char| last.is_ascii_digit());
+    }
+    bound
+}
+
 fn is_decimal(word: &str) -> bool {
     let digits = word.strip_prefix(['-', MINUS]).unwrap_or(word);
     let (before, after) = digits.split_once('.').unwrap_or((digits, "0"));
@@ -275,5 +296,15 @@ mod tests {
             assert!(!is_number(text), "{text}");
         }
         assert_eq!(plain(&tidy("from 12000 to 1.5 at #12000")), "from 12_000 to 1.5 at #12000");
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit() {
+        assert_eq!(
+            bound("18.3 % of it, 67 %, at 2 mm. In 3 days"),
+            "18.3\u{a0}% of it, 67\u{a0}%, at 2\u{a0}mm. In 3 days"
+        );
+        assert_eq!(bound("mm 2  mm"), "mm 2  mm");
+        assert_eq!(bound(""), "");
     }
 }

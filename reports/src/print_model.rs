@@ -1,7 +1,7 @@
 //! The page about the model behind a prediction: what it reckons with, what it does not know, and its sources. It is
 //! written for makers first, with the formulas after, and stands beside the summary of every run that has a prediction.
 //!
-//! Like the summary it is one file that opens offline and asks for nothing; it runs no script at all.
+//! Like the summary it is one file that opens offline and asks for nothing; its one script is that for day and night.
 
 use askama::Template;
 use turnhue_stages::findings::Unit;
@@ -11,7 +11,9 @@ use crate::facts;
 use crate::numbers;
 use crate::proof;
 use crate::record::Record;
-use crate::summary::{self, Head};
+use crate::script;
+use crate::shell::Shell;
+use crate::summary;
 
 /// Draws the page, as HTML; nothing for a run without a prediction.
 ///
@@ -21,7 +23,8 @@ pub fn draw(record: &Record) -> Result<Option<String>, askama::Error> {
     if facts::stage(record, proof::STAGE).is_none() {
         return Ok(None);
     }
-    let page = Page { record, head: Head::of(record)?, figures: figures(record), limits: limits() };
+    let shell = Shell::of(record)?.running(&[script::THEME]);
+    let page = Page { record, shell, figures: figures(record), limits: limits() };
     page.render().map(Some)
 }
 
@@ -29,7 +32,7 @@ pub fn draw(record: &Record) -> Result<Option<String>, askama::Error> {
 #[template(path = "print-model.html", whitespace = "minimize")]
 struct Page<'a> {
     record: &'a Record,
-    head: Head,
+    shell: Shell,
     /// Name, value with its range, and basis of each figure with which the prediction reckons.
     figures: Vec<(&'static str, String, &'a str)>,
     /// Each limit of the verdict: the score, from where it holds, and below what it fails.

@@ -1,15 +1,18 @@
-//! The scripts that pages may run, one a page, and the content security policy's leave for it.
+//! The scripts that pages may run, put together from small ones, and the content security policy's leave for them.
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 
+/// The script behind the choice of day or night.
+pub(crate) const THEME: &str = include_str!("../templates/script/theme.js");
+
 /// The script behind the slider of the turn. It reads what is in the page already: no text of a record is part of it.
-pub(crate) const TURNTABLE: &str = include_str!("../templates/turntable.js");
+pub(crate) const TURNTABLE: &str = include_str!("../templates/script/turn.js");
 
 /// The script behind the table of a night, and behind two variants beside each other. It too reads what is in the page, and
 /// puts it elsewhere as text.
-pub(crate) const NIGHT: &str = include_str!("../templates/night.js");
+pub(crate) const NIGHT: &str = include_str!("../templates/script/night.js");
 
 /// A script as it stands in a page: browsers read every line's end as one line feed (HTML Standard, 13.2.3.5), and what
 /// they hash is what they read.
@@ -45,7 +48,7 @@ mod tests {
         for word in
             ["fetch", "XMLHttp", "import", "eval", "innerHTML", "Function", "document.write", "WebSocket", "</", "<!--"]
         {
-            assert!(!TURNTABLE.contains(word) && !NIGHT.contains(word), "{word}");
+            assert!([THEME, TURNTABLE, NIGHT].iter().all(|script| !script.contains(word)), "{word}");
         }
     }
 }

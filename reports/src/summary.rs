@@ -2,9 +2,9 @@
 //!
 //! What it guarantees, each with its test in `tests/summary.rs`:
 //!
-//! - The page asks for nothing: no address but `data:`, and a content security policy that says so. It runs no script,
-//!   but where it has a turntable the one of `templates/turntable.js`, which the policy allows by its digest: no text of
-//!   the record is part of a script or of what sets it off.
+//! - The page asks for nothing: no address but `data:`, and a content security policy that says so; links lead to files beside it.
+//!   It runs no script but those of `templates/script/`, which the policy allows by their digest: no text of the record is part
+//!   of a script or of what sets it off.
 //! - With the script or without, the six sides stand on it as designed beside printed, where that was predicted.
 //! - However large the frames of a turn are, they make it no larger than [`LARGEST_TURNING`]: of larger frames every
 //!   second, third, sixth or ninth is shown, or none.
@@ -17,12 +17,14 @@ use std::cmp::Reverse;
 use askama::Template;
 use turnhue_stages::findings::Severity;
 use turnhue_stages::process::Figure;
-use turnhue_stages::{Length, Side, Six, Srgb};
+use turnhue_stages::{Length, Srgb};
 
-use crate::advice::plot;
+use crate::address;
 use crate::advice::view::AdviceView;
+use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::files::{self, Group};
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -31,6 +33,7 @@ use crate::proof::{self, Proof};
 use crate::record::{File, Record, StageRecord, Verdict};
 use crate::said::{self, Said, Told};
 use crate::script;
+use crate::shell::Shell;
 use crate::turntable;
 use crate::views::{self, CornerView, Pictures, Shot, SideView};
 
@@ -39,9 +42,6 @@ pub const MOST_PLACES: usize = 6;
 
 /// The largest page with the frames of a turn, in bytes: one that still goes into an e-mail.
 pub const LARGEST_TURNING: usize = 6_000_000;
-
-/// The stage whose facts are the cost of the piece.
-const COST_STAGE: &str = "estimate";
 
 /// Draws the summary page of a run, as HTML.
 ///
@@ -53,18 +53,21 @@ const COST_STAGE: &str = "estimate";
 /// If the page cannot be put together, which no record can cause.
 pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
     let told = colours::of_sides(record);
-    let head = Head::of(record)?;
+    let shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    let proof = Proof::of(record, told);
     let mut page = Page {
         record,
-        head,
-        script: None,
-        proof: Proof::of(record, told),
+        shell,
+        order: answers::order(record),
+        effect: answers::effect(proof.as_ref().and_then(|proof| proof.effect.as_ref())),
+        price: answers::cost(record),
+        proof,
         palette: Palette::of(record, told),
-        banner: Banner::of(record),
         corners: views::corners(record, pictures),
         sides: views::sides(record, told, pictures),
         inside: colours::of_inside(record),
-        key_facts: key_facts(record),
+        what: key_facts(record, &WHAT),
+        key_facts: key_facts(record, &ASKED),
         findings: findings(record, pictures),
         cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
         advice: record.advice.as_ref().map(AdviceView::of),
@@ -73,16 +76,16 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         process: process_rows(record),
         cautions: cautions::of(record),
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
+        to_order: files::to_order(record),
+        groups: files::groups(record),
         command: format!("turnhue run {}", shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
     let still = page.render()?;
-    let script = script::inline(script::TURNTABLE);
-    let room = LARGEST_TURNING.saturating_sub(still.len() + script.len() + FIGURE);
+    let room = LARGEST_TURNING.saturating_sub(still.len() + FIGURE);
     match (&mut page.proof, proof::turntable(record, pictures, room)) {
         (Some(proof), Some(turntable)) => {
             proof.turntable = Some(turntable);
-            page.script = Some(script);
             page.render()
         }
         _ => Ok(still),
@@ -96,14 +99,17 @@ const FIGURE: usize = 8_000;
 #[template(path = "summary.html", whitespace = "minimize")]
 struct Page<'a> {
     record: &'a Record,
-    head: Head,
-    script: Option<String>,
+    shell: Shell,
+    order: Answer,
+    effect: Answer,
+    price: Answer,
     proof: Option<Proof>,
     palette: Option<Palette>,
-    banner: Banner,
     corners: Vec<CornerView>,
     sides: Vec<SideView>,
     inside: Option<Srgb>,
+    /// What the piece is, in figures.
+    what: Vec<KeyFact<'a>>,
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
     cost: Option<Said>,
@@ -113,6 +119,8 @@ struct Page<'a> {
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
     stages: Vec<StageView<'a>>,
+    to_order: Vec<&'a File>,
+    groups: Vec<Group<'a>>,
     command: String,
     resolved: String,
 }
@@ -141,6 +149,28 @@ impl Page<'_> {
         self.sides.iter().any(|view| matches!(view.shot, Shot::Pair(_)))
     }
 
+    /// The sections that are on the page, in order: where they are, and their names.
+    fn contents(&self) -> Vec<(&'static str, &'static str)> {
+        let has_faults = self.record.has_faults();
+        let sections = [
+            ("findings", "Findings", has_faults),
+            ("look", "How it will look", self.proof.is_some()),
+            ("sides", "From each side", !self.sides.is_empty()),
+            ("palette", "Colours beside each other", self.palette.is_some()),
+            ("findings", "Findings", !has_faults),
+            ("parts", "In parts", self.divided.is_some()),
+            ("stand", "On its stand", self.mounting.is_some()),
+            ("advice", "The right cell", self.advice.is_some()),
+            ("cost", "Cost", self.cost.is_some()),
+            ("care", "Handle with care", true),
+            ("files", "Files", true),
+            ("process", "The process", true),
+            ("stages", "Stage by stage", true),
+            ("again", "Make it again", true),
+        ];
+        sections.into_iter().filter(|(.., shown)| *shown).map(|(place, name, _)| (place, name)).collect()
+    }
+
     /// When the run began and how long it took, where the record says it.
     fn when(&self) -> String {
         match (&self.record.started, self.record.seconds) {
@@ -151,37 +181,9 @@ impl Page<'_> {
         }
     }
 
-    /// What the stages made, but for the views, each with its stage.
-    fn made(&self) -> Vec<(&File, &str)> {
-        let advice = self.record.advice.iter().flat_map(|advice| advice.files.iter().map(|file| (file, "")));
-        self.artefacts()
-            .filter(|(file, _)| !is_view(&file.name) && !turntable::is_frame(&file.name) && !is_page(&file.name))
-            .chain(advice)
-            .collect()
-    }
-
-    /// The pictures of the piece from its sides and corners, each with its stage.
-    fn views(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| is_view(&file.name)).collect()
-    }
-
-    /// The frames of its turn, each with its stage.
-    fn frames(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| turntable::is_frame(&file.name)).collect()
-    }
-
-    /// Sheets to build by, page by page, each with its stage.
-    fn pages(&self) -> Vec<(&File, &str)> {
-        self.artefacts().filter(|(file, _)| is_page(&file.name)).collect()
-    }
-
     /// What went in.
-    fn put_in(&self) -> Vec<(&File, &str)> {
-        self.record.inputs.iter().map(|file| (file, "")).collect()
-    }
-
-    fn artefacts(&self) -> impl Iterator<Item = (&File, &str)> {
-        self.record.stages.iter().flat_map(|stage| stage.artefacts.iter().map(|file| (file, stage.name.as_str())))
+    fn put_in(&self) -> Vec<&File> {
+        self.record.inputs.iter().collect()
     }
 
     /// Whether to order a file: nothing is said of files that are not made for it.
@@ -194,87 +196,6 @@ impl Page<'_> {
     }
 }
 
-/// Whether an artefact is a picture of the piece from a side or a corner.
-fn is_view(name: &str) -> bool {
-    views::is_view(name) || proof::is_side(name)
-}
-
-/// What every page of a run has at its head: the mark, as drawing and as icon, and the six colours.
-pub(crate) struct Head {
-    pub(crate) mark: String,
-    pub(crate) icon: String,
-    pub(crate) colours: Six<Srgb>,
-}
-
-impl Head {
-    pub(crate) fn of(record: &Record) -> Result<Self, askama::Error> {
-        Self::with(colours::of_sides(record))
-    }
-
-    /// The head in the colours of a piece, or in greys.
-    pub(crate) fn with(colours: Option<Six<Srgb>>) -> Result<Self, askama::Error> {
-        let colours = colours.unwrap_or(colours::GREYS);
-        let mark = Mark { colours }.render()?;
-        Ok(Self { icon: pictures::svg_address(&mark), mark, colours })
-    }
-}
-
-/// The mark: a cube that shows three of the six colours, above the ring on which the other three come round.
-#[derive(Template)]
-#[template(path = "mark.svg", whitespace = "minimize")]
-struct Mark {
-    colours: Six<Srgb>,
-}
-
-/// What the piece comes to, in words.
-struct Banner {
-    /// Its class in the style sheet.
-    class: &'static str,
-    verdict: &'static str,
-    /// What the verdict means, and what to do next.
-    meaning: String,
-}
-
-impl Banner {
-    fn of(record: &Record) -> Self {
-        let count = |severity| record.findings().iter().filter(|(_, finding)| finding.severity == severity).count();
-        match record.verdict {
-            Verdict::ReadyToOrder => {
-                let first = match count(Severity::Caution) {
-                    0 => String::new(),
-                    1 => " Read the caution below first.".to_owned(),
-                    n => format!(" Read the {n} cautions below first."),
-                };
-                Self {
-                    class: "ready",
-                    verdict: "Ready to order",
-                    meaning: format!(
-                        "The file to order was read back and measured, and no stage found a fault.{first}"
-                    ),
-                }
-            }
-            Verdict::HasFaults => {
-                let faults = match count(Severity::Fault) {
-                    1 => "1 fault stands below, with".to_owned(),
-                    n => format!("{n} faults stand below, each with"),
-                };
-                Self {
-                    class: "faults",
-                    verdict: "Has faults",
-                    meaning: format!("Do not order this piece as it is: {faults} what to do about it."),
-                }
-            }
-            Verdict::NotValidated => Self {
-                class: "open",
-                verdict: "Not validated",
-                meaning: "No stage found a fault, but nothing measured the file to order. Add the stage \
-                          `validate` to the job and run it again before ordering."
-                    .to_owned(),
-            },
-        }
-    }
-}
-
 /// A figure that a client asks for first, with the stage that said it.
 struct KeyFact<'a> {
     label: &'static str,
@@ -284,32 +205,38 @@ struct KeyFact<'a> {
     stage: &'a str,
 }
 
-/// The figures asked for first, as far as the stages said them. Each goes by the names under which a stage may say it,
-/// the best first; of stages that say the same, the last knows best.
-fn key_facts(record: &Record) -> Vec<KeyFact<'_>> {
-    const ASKED: [(&str, &[&str]); 11] = [
-        ("Width × depth × height", &["size"]),
-        ("Cube edge", &["cell"]),
-        ("Cubes", &["cells after repair", "cells"]),
-        ("Volume in common with the model", &["volume overlap"]),
-        ("Thinnest wall", &["thinnest wall", "wall"]),
-        ("Weight", &["weight"]),
-        ("Own colour, worst side", &["least share in the side's own colour"]),
-        ("Material", &["volume", "material"]),
-        ("Saved by the cavity", &["material saved"]),
-        ("Price", &["price"]),
-        ("Lead time", &["lead time"]),
-    ];
+/// A figure that is asked for: its label, and the names under which a stage may say it, the best first.
+type Asked = (&'static str, &'static [&'static str]);
+
+/// What the piece is.
+const WHAT: [Asked; 4] = [
+    ("Width × depth × height", &["size"]),
+    ("Cubes", &["cells after repair", "cells"]),
+    ("Cube edge", &["cell"]),
+    ("Weight", &["weight"]),
+];
+
+/// What else is asked for first.
+const ASKED: [Asked; 5] = [
+    ("Volume in common with the model", &["volume overlap"]),
+    ("Thinnest wall", &["thinnest wall", "wall"]),
+    ("Own colour, worst side", &["least share in the side's own colour"]),
+    ("Material", &["volume", "material"]),
+    ("Saved by the cavity", &["material saved"]),
+];
+
+/// Figures that are asked for, as far as the stages said them; of stages that say the same, the last knows best.
+fn key_facts<'a>(record: &'a Record, asked: &[Asked]) -> Vec<KeyFact<'a>> {
     let said = |name: &str| {
         let stages = record.stages.iter().zip(1..);
         let facts = stages.flat_map(|(stage, number)| stage.facts.iter().map(move |fact| (number, stage, fact)));
         facts.filter(|(_, _, fact)| fact.name == name).last()
     };
-    let answer = |&(label, names): &(&'static str, &[&str])| {
+    let answer = |&(label, names): &Asked| {
         let (number, stage, fact) = names.iter().find_map(|name| said(name))?;
         Some(KeyFact { label, value: said::value(fact), number, stage: &stage.name })
     };
-    ASKED.iter().filter_map(answer).collect()
+    asked.iter().filter_map(answer).collect()
 }
 
 /// Every finding with its stage, faults first.
@@ -356,6 +283,39 @@ impl<'a> StageView<'a> {
                 .filter_map(|file| Some((file, picture_beside(file, pictures)?)))
                 .collect(),
             is_cost: stage.name == COST_STAGE,
+        }
+    }
+}
+
+impl StageView<'_> {
+    /// What it took, in words.
+    fn took(&self) -> String {
+        if self.stage.needs.is_empty() {
+            "took nothing".to_owned()
+        } else {
+            format!("took {}", self.stage.needs.join(", "))
+        }
+    }
+
+    /// What it gave, in words: parts of the piece, files, findings.
+    fn gave(&self) -> String {
+        let counted = |count: usize, one: &str| {
+            (count > 0).then(|| if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") })
+        };
+        let mut gave = self.stage.gives.clone();
+        gave.extend(counted(self.stage.facts.len(), "figure").filter(|_| gave.is_empty()));
+        gave.extend(counted(self.stage.artefacts.len(), "file"));
+        gave.extend(counted(self.stage.findings.len(), "finding"));
+        if gave.is_empty() { "gave nothing".to_owned() } else { format!("gave {}", gave.join(", ")) }
+    }
+
+    /// The class of the gravest of its findings.
+    fn worst(&self) -> &'static str {
+        match self.stage.findings.iter().map(|finding| finding.severity).max() {
+            Some(Severity::Fault) => "fault",
+            Some(Severity::Caution) => "caution",
+            Some(Severity::Note) => "note",
+            None => "quiet",
         }
     }
 }

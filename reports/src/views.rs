@@ -89,7 +89,8 @@ pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, shots: Pictures<'_
             let predicted = predicted.into_iter().flat_map(|predicted| predicted.says);
             let nearest = palette::nearest_printable(record, side);
             let nearest = nearest.map(|colour| ("Nearest printable".to_owned(), colour));
-            let says = nearest.into_iter().chain(predicted).chain(said_by_side(record, side)).collect();
+            // What was predicted comes first: it shows when the rest is folded.
+            let says = predicted.chain(nearest).chain(said_by_side(record, side)).collect();
             SideView {
                 side,
                 turn: turn(side),

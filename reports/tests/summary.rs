@@ -166,11 +166,9 @@ fn a_page_has_every_section_in_order_and_one_title() {
 #[test]
 fn the_page_asks_for_nothing() {
     let page = draw(&whelk());
-    assert!(!page.contains("<script") && !page.contains("script-src") && !page.contains("print-model.html"));
+    assert!(!page.contains("print-model.html"));
     asks_for_nothing(&page);
-    let page = draw(&predicted());
-    assert_eq!(page.matches("<script").count(), 1);
-    asks_for_nothing(&page);
+    asks_for_nothing(&draw(&predicted()));
     asks_for_nothing(&print_model::draw(&predicted()).unwrap().unwrap());
 }
 
@@ -181,8 +179,12 @@ fn asks_for_nothing(page: &str) {
     }
     for attribute in ["src=\"", "href=\""] {
         for rest in page.split(attribute).skip(1) {
-            let beside = ["print-model.html\"", "summary.html\""].iter().any(|page| rest.starts_with(page));
-            assert!(rest.starts_with("data:") || rest.starts_with('#') || beside, "{attribute}{}", &rest[..40]);
+            // What a reader may follow, or take: nothing of it is asked for by the page.
+            let link = rest.split('"').next().unwrap();
+            let beside = ["print-model.html", "summary.html", "../commission.html"].contains(&link)
+                || link.starts_with("order/")
+                || rest.starts_with(&format!("{link}\" download>"));
+            assert!(link.starts_with("data:") || link.starts_with('#') || beside, "{attribute}{link}");
         }
     }
     for scheme in ["http:", "https:", "file://"] {
@@ -199,6 +201,29 @@ fn links_lead_to_places_on_the_page() {
     assert!(links.len() > 10);
     for link in links {
         assert_eq!(page.matches(&format!("id=\"{link}\"")).count(), 1, "#{link}");
+    }
+}
+
+#[test]
+fn the_contents_are_the_sections_of_the_page() {
+    let mut faulty = predicted();
+    faulty.stages[0].findings.push(turnhue_stages::findings::Finding {
+        severity: turnhue_stages::findings::Severity::Fault,
+        ..whelk().stages.iter().find_map(|stage| stage.findings.first().cloned()).unwrap()
+    });
+    for record in [whelk(), predicted(), faulty] {
+        let page = draw(&record);
+        let listed: Vec<(String, String)> = between(&page, "<nav class=\"contents\"", "</nav>")
+            .split("<a href=\"#")
+            .skip(1)
+            .map(|link| (between(&format!("#{link}"), "#", "\"").to_owned(), between(link, ">", "<").to_owned()))
+            .collect();
+        let sections: Vec<(String, String)> = page
+            .split("<section id=\"")
+            .skip(1)
+            .map(|part| (part.split('"').next().unwrap().to_owned(), between(part, "<h2>", "</h2>").to_owned()))
+            .collect();
+        assert_eq!(listed, sections);
     }
 }
 
@@ -231,7 +256,8 @@ fn no_text_of_the_record_becomes_markup() {
         attacked += 1;
         let model = print_model::draw(&record).unwrap();
         for page in [draw(&record)].iter().chain(&model) {
-            for markup in ["<script", "<img src=x", "</style></code>", "\"'>"] {
+            assert_eq!(page.matches("<script").count(), 1, "text {target}");
+            for markup in ["<img src=x", "</style></code>", "\"'>"] {
                 assert!(!page.contains(markup), "text {target}: {markup}");
             }
             assert_eq!(page.matches("</style>").count(), 1, "text {target}");
@@ -276,19 +302,43 @@ fn of_many_places_the_first_stand_on_the_page_and_the_rest_are_counted() {
 fn each_verdict_is_said_plainly_and_faults_come_first() {
     let mut record = whelk();
     let page = draw(&record);
-    assert!(page.contains("<p class=\"word\">Ready to order</p>") && page.contains(">Order this one<"));
+    assert!(page.contains("</svg> Ready to order</dd>") && page.contains(">Order this one<"));
     record.verdict = Verdict::NotValidated;
     let page = draw(&record);
-    assert!(page.contains("<p class=\"word\">Not validated</p>") && !page.contains("Ready to order"));
+    assert!(page.contains("</svg> Not validated</dd>") && !page.contains("Ready to order"));
     assert!(page.contains(">Not measured: do not order yet<") && !page.contains("the file to order:"));
     record.verdict = Verdict::HasFaults;
     record.stages[5].findings[0].severity = turnhue_stages::findings::Severity::Fault;
     let page = draw(&record);
-    assert!(page.contains("<p class=\"word\">Has faults</p>") && page.contains("1 fault stands below, with what"));
+    assert!(page.contains("</svg> Has faults</dd>") && page.contains("1 fault stands below, with what"));
     assert!(page.contains(">Do not order: it has faults<") && !page.contains("Order this one"));
     let place = |text: &str| page.find(text).unwrap();
     assert!(place("id=\"findings\"") < place("id=\"sides\""));
     assert!(place("seen-through-opening") < place("did-not-convert"));
+}
+
+#[test]
+fn the_first_screen_answers_what_is_known_and_says_what_is_not() {
+    use turnhue_stages::findings::{Fact, Value};
+
+    let answers = |page: &str| between(page, "<dl class=\"answers\">", "</dl>").to_owned();
+    let mut record = predicted();
+    record.stages[5].facts[0] = Fact::text("effect", "holds");
+    let told = answers(&draw(&record));
+    assert!(told.contains("</svg> The effect holds</dd>") && told.contains("href=\"#look\""), "{told}");
+    let estimate = record.stages.iter_mut().find(|stage| stage.name == "estimate").unwrap();
+    estimate.facts.retain(|fact| fact.name != "cost by copies" && fact.name != "lead time");
+    estimate.facts.push(Fact::table(
+        "cost by copies",
+        &["copies", "total (EUR)"],
+        vec![vec!["5".into(), "900.00".into()]],
+    ));
+    estimate.facts.push(Fact { name: "lead time".to_owned(), value: Value::Text("9 days".to_owned()), unit: None });
+    assert!(answers(&draw(&record)).contains("For 5 copies, all in; ready in 9 days."));
+    record.stages.retain(|stage| stage.name != "proof" && stage.name != "estimate");
+    let told = answers(&draw(&record));
+    assert!(told.contains("</svg> Not predicted</dd>") && told.contains("Add the stage <code>proof</code>"), "{told}");
+    assert!(told.contains("</svg> Not priced</dd>") && !told.contains("href=\"#cost\""), "{told}");
 }
 
 #[test]
@@ -354,17 +404,23 @@ fn the_same_record_gives_the_same_page() {
     assert_eq!(draw(&whelk()), draw(&whelk()));
 }
 
-/// Text on its ground has at least the contrast of level AA in WCAG 2.2 (1.4.3: 4.5 to 1), by light and by dark and on
-/// paper.
+/// Text on its ground has at least the contrast of level AA in WCAG 2.2 (1.4.3: 4.5 to 1), by day, by night and on paper.
 #[test]
 fn text_can_be_read_on_its_ground() {
-    let sheet = include_str!("../templates/summary.css");
-    let palettes: Vec<_> = sheet.split(":root {").skip(1).map(|block| block.split('}').next().unwrap()).collect();
-    assert_eq!(palettes.len(), 3);
-    for palette in palettes {
+    let sheet = include_str!("../templates/look.css");
+    let [screen, paper] =
+        &sheet.split(":root {").skip(1).map(|block| block.split('}').next().unwrap()).collect::<Vec<_>>()[..]
+    else {
+        panic!("a palette for the screen, and one for paper")
+    };
+    let by_day = |colours: &str| colours.trim_start_matches("light-dark(").split([',', ')']).next().unwrap().to_owned();
+    let by_night = |colours: &str| colours.split(", ").nth(1).unwrap().trim_end_matches(')').to_owned();
+    let choose: [&dyn Fn(&str) -> String; 3] = [&by_day, &by_night, &str::to_owned];
+    for (palette, choose) in [screen, screen, paper].into_iter().zip(choose) {
         let luminance = |name: &str| {
-            let rest = palette.split(&format!("--{name}: #")).nth(1).unwrap();
-            let hex = rest.split(';').next().unwrap();
+            let rest = palette.split(&format!("--{name}: ")).nth(1).unwrap();
+            let colour = choose(rest.split(';').next().unwrap());
+            let hex = colour.strip_prefix('#').unwrap();
             let channel = |at: usize| match hex.len() {
                 3 => u8::from_str_radix(&hex[at..=at], 16).unwrap() * 17,
                 _ => u8::from_str_radix(&hex[at * 2..at * 2 + 2], 16).unwrap(),
@@ -383,6 +439,22 @@ fn text_can_be_read_on_its_ground() {
             }
         }
     }
+}
+
+/// Colours have names, whose contrast is checked above; what needs another is named here: the ground of pictures that bring
+/// it with them, drawings on white, and the hoops around weak places on a drawing.
+#[test]
+fn colours_stand_in_the_palette() {
+    let sheet = include_str!("../templates/look.css");
+    let outside: String =
+        sheet.split(":root {").map(|part| part.split_once('}').map_or(part, |(_, rest)| rest)).collect();
+    let digits = |rest: &&str| rest.get(..3).is_some_and(|code| code.bytes().all(|byte| byte.is_ascii_hexdigit()));
+    let code = |rest: &'static str| rest.split(|letter: char| !letter.is_ascii_hexdigit()).next().unwrap();
+    let mut colours: Vec<&str> = outside.leak().split('#').skip(1).filter(digits).map(code).collect();
+    colours.sort_unstable();
+    colours.dedup();
+    assert_eq!(colours, ["b3001b", "e6e6e4", "fff"]);
+    assert!(!sheet.contains("rgb(") && !sheet.contains("hsl("));
 }
 
 #[test]
@@ -407,7 +479,8 @@ fn a_finding_shows_its_own_picture_once_and_no_other() {
     let finding = &mut stage.findings[0];
     finding.picture = Some("repair-lost.png".to_owned());
     let message = finding.message.clone();
-    let page = draw(&record);
+    // Between a number and its unit no line may end.
+    let page = draw(&record).replace('\u{a0}', " ");
     let image = page.find("alt=\"Where the model did not convert\"").unwrap();
     assert!(image > page.find(&message).unwrap() && image < page.find("id=\"cost\"").unwrap());
     // It moved to its finding from the place under its stage.
@@ -538,7 +611,7 @@ fn a_page_with_a_turntable_stays_below_six_megabytes() {
     // Frames that no page could carry: the pairs of sides show without.
     let enormous = |name: &str| if name.ends_with(".jpg") { Some(jpeg(600_000)) } else { picture(name) };
     let page = summary::draw(&record, &enormous).unwrap();
-    assert!(page.len() < 1_000_000 && !page.contains("<script") && !page.contains("id=\"turntable\""));
+    assert!(page.len() < 1_000_000 && !page.contains("id=\"turntable\""));
     assert!(page.contains("alt=\"The back as printed, predicted\""));
 }
 
@@ -577,7 +650,8 @@ fn the_script_is_the_one_that_the_policy_allows() {
 
     let page = draw(&predicted());
     let script = between(&page, "<script>", "</script>");
-    assert_eq!(script, include_str!("../templates/turntable.js").replace("\r\n", "\n"));
+    let parts = [include_str!("../templates/script/theme.js"), include_str!("../templates/script/turn.js")];
+    assert_eq!(script, parts.concat().replace("\r\n", "\n"));
     let digest = base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(script.as_bytes()));
     assert!(page.contains(&format!("script-src 'sha256-{digest}';")));
     assert_eq!(page.matches("script-src").count(), 1);

@@ -5,17 +5,15 @@
 //! they were chosen.
 
 use super::{Advice, Effect, Size};
+use crate::chart::{self, Along, Axis, Drawing, Frame, Place, Shape, TENTHS};
 use crate::numbers;
 
-/// Width and height of a panel, and the space around its field: left, right, above, below. Units of the drawing.
-pub(crate) const WIDTH: f64 = 320.0;
-pub(crate) const HEIGHT: f64 = 164.0;
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 12.0;
-const ABOVE: f64 = 10.0;
-const BELOW: f64 = 26.0;
+const FRAME: Frame = Frame { width: 320, height: 164, left: 46, right: 12, above: 10, below: 26, grid: false };
 /// The field ends so far from what is highest and lowest, as a share of what lies between.
 const AIR: f64 = 0.1;
+const AIR_ACROSS: f64 = 0.03;
+/// The radius of the ring around the recommended size, in tenths of a pixel.
+const RING: i32 = 8 * TENTHS;
 
 /// A measure over the sizes of the cell.
 pub(crate) struct Panel {
@@ -25,59 +23,26 @@ pub(crate) struct Panel {
     pub(crate) unit: String,
     /// The panel in words.
     pub(crate) words: String,
-    /// The line through all sizes: points of a polyline.
-    pub(crate) line: String,
-    /// A sign for each size.
-    pub(crate) signs: Vec<Sign>,
-    /// Places and texts along the cell axis.
-    pub(crate) across: Vec<Tick>,
-    /// Places and texts along the measure's axis.
-    pub(crate) up: Vec<Tick>,
-    /// Where the recommended cell stands.
-    pub(crate) chosen: Option<f64>,
-    /// Where the job's own stands, if it is another.
-    pub(crate) own: Option<f64>,
-    /// Where the measure must not be beyond.
-    pub(crate) bound: Option<f64>,
-    /// The field: left, right, top, bottom.
-    pub(crate) field: [f64; 4],
+    pub(crate) drawing: Drawing,
 }
 
-/// A size in a panel.
-pub(crate) struct Sign {
-    pub(crate) x: f64,
-    pub(crate) y: f64,
-    /// `holds`, `marginal`, `fails` or `unknown`: the form of the sign.
-    pub(crate) form: &'static str,
-    pub(crate) chosen: bool,
+/// The form of a size's sign: `holds`, `marginal`, `fails` or `unknown`.
+fn form(size: &Size) -> &'static str {
+    size.effect.map_or("unknown", Effect::word)
 }
 
-impl Sign {
-    /// The form of a size's sign.
-    fn form(size: &Size) -> &'static str {
-        size.effect.map_or("unknown", Effect::word)
-    }
-
-    /// The path of the sign: a full square, an open one, a cross, a point.
-    pub(crate) fn path(&self) -> String {
-        shape(self.form, self.x, self.y)
-    }
+/// The path of a sign in the key, in the middle of a square of 12 pixels.
+pub(crate) fn key(form: &str) -> String {
+    shape(form, (6 * TENTHS, 6 * TENTHS))
 }
 
-/// The path of a sign around a place.
-pub(crate) fn shape(form: &str, x: f64, y: f64) -> String {
-    let half = if form == "unknown" { 1.8 } else { 3.6 };
-    let [left, right, top, bottom] = [x - half, x + half, y - half, y + half].map(tenth);
+/// The path of a sign around a place: a full square, an open one, a cross, a point.
+fn shape(form: &str, place: Place) -> String {
     match form {
-        "fails" => format!("M{left} {top}L{right} {bottom}M{right} {top}L{left} {bottom}"),
-        _ => format!("M{left} {top}H{right}V{bottom}H{left}Z"),
+        "fails" => chart::cross(place, 36),
+        "unknown" => chart::square(place, 18),
+        _ => chart::square(place, 36),
     }
-}
-
-/// A place on an axis.
-pub(crate) struct Tick {
-    pub(crate) at: f64,
-    pub(crate) text: String,
 }
 
 /// A panel for each measure of which at least two sizes are known.
@@ -113,28 +78,12 @@ fn panel(
         .sizes
         .iter()
         .filter_map(|size| Some((size, measure(size)?)))
-        .filter(|(size, value)| value.is_finite() && size.cell > 0.0 && size.cell.is_finite())
+        .filter(|(size, value)| value.is_finite() && has_place(size.cell))
         .collect();
     let ((first, from), (last, to)) = (known.first()?, known.last()?);
     if known.len() < 2 {
         return None;
     }
-    let cells: Vec<f64> =
-        advice.sizes.iter().map(|size| size.cell).filter(|cell| *cell > 0.0 && cell.is_finite()).collect();
-    let x = Scale::of(cells.iter().map(|&cell| libm::log(cell)), 0.0, [LEFT + 8.0, WIDTH - RIGHT - 8.0]);
-    let y = Scale::of(known.iter().map(|&(_, value)| value).chain(bound), AIR, [HEIGHT - BELOW, ABOVE]);
-    let place = |cell: f64| tenth(x.at(libm::log(cell)));
-    let is_chosen = |size: &Size| advice.recommended == Some(size.cell);
-    let signs: Vec<Sign> = known
-        .iter()
-        .map(|&(size, value)| Sign {
-            x: place(size.cell),
-            y: tenth(y.at(value)),
-            form: Sign::form(size),
-            chosen: is_chosen(size),
-        })
-        .collect();
-    let line = signs.iter().map(|sign| format!("{},{}", sign.x, sign.y)).collect::<Vec<_>>().join(" ");
     let words = format!(
         "{title} over the size of the cell: {} {unit} at {} mm, {} {unit} at {} mm",
         numbers::measured(*from),
@@ -142,42 +91,42 @@ fn panel(
         numbers::measured(*to),
         numbers::measured(last.cell)
     );
-    let tick = |at: f64, value: f64| Tick { at, text: numbers::measured(value) };
-    Some(Panel {
-        title,
-        unit,
-        words,
-        line,
-        signs,
-        across: along(&cells).into_iter().map(|cell| tick(place(cell), cell)).collect(),
-        up: steps(y.low, y.high).into_iter().map(|value| tick(tenth(y.at(value)), value)).collect(),
-        chosen: advice.recommended.map(place),
-        own: advice.own.filter(|&own| Some(own) != advice.recommended && own > 0.0).map(place),
-        bound: bound.map(|bound| tenth(y.at(bound))),
-        field: [LEFT, WIDTH - RIGHT, ABOVE, HEIGHT - BELOW],
-    })
+    let cells: Vec<f64> = advice.sizes.iter().map(|size| size.cell).filter(|&cell| has_place(cell)).collect();
+    let marks = along(&cells).into_iter().map(|cell| (libm::log(cell), numbers::measured(cell))).collect();
+    let across = Axis::marked(ends(cells.iter().map(|&cell| libm::log(cell)), AIR_ACROSS), marks);
+    let bound = bound.filter(|bound| bound.is_finite());
+    let up = Axis::round(ends(known.iter().map(|&(_, value)| value).chain(bound), AIR), 5, numbers::measured);
+    let own = advice.own.filter(|&own| Some(own) != advice.recommended);
+    let ([left, right], [low, high]) = (across.ends(), up.ends());
+    let upright = |class, cell: Option<f64>| {
+        let at = libm::log(cell.filter(|&cell| has_place(cell))?);
+        across.has(at).then(|| Along::line(class, [[at, low], [at, high]]))
+    };
+    let level = |at: f64| Along::line("bound", [[left, at], [right, at]]);
+    let mut series: Vec<Along<'_>> =
+        [upright("chosen", advice.recommended), upright("own", own), bound.map(level)].into_iter().flatten().collect();
+    series.push(Along::line("line", known.iter().map(|&(size, value)| [libm::log(size.cell), value])));
+    series.extend(known.iter().map(|&(size, value)| {
+        Along::at([libm::log(size.cell), value], move |place| {
+            let ring = (advice.recommended == Some(size.cell)).then(|| Shape::circle("ring-around", place, RING));
+            let sign = Shape::path(format!("sign {}", form(size)), shape(form(size), place));
+            std::iter::once(sign).chain(ring).collect()
+        })
+    }));
+    let drawing = chart::draw(&FRAME, across.clone(), up.clone(), &series)?;
+    Some(Panel { title, unit, words, drawing })
 }
 
-/// From values to places.
-struct Scale {
-    low: f64,
-    high: f64,
-    ends: [f64; 2],
+/// Whether a cell has a place on an axis of logarithms.
+fn has_place(cell: f64) -> bool {
+    cell > 0.0 && cell.is_finite()
 }
 
-impl Scale {
-    fn of(values: impl Iterator<Item = f64>, air: f64, ends: [f64; 2]) -> Self {
-        let (low, high) = values.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)));
-        // Values that are all the same stand in the middle.
-        let span = if high - low > 1e-9 * high.abs().max(1e-9) { high - low } else { high.abs().max(1.0) };
-        let air = if high - low < span { 0.5 } else { air };
-        Self { low: low - air * span, high: high + air * span, ends }
-    }
-
-    fn at(&self, value: f64) -> f64 {
-        let share = (value - self.low) / (self.high - self.low);
-        self.ends[0] + share * (self.ends[1] - self.ends[0])
-    }
+/// The least and the greatest of values, with air. Values that are all the same stand in the middle.
+fn ends(values: impl Iterator<Item = f64>, air: f64) -> [f64; 2] {
+    let (low, high) = values.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)));
+    let air = if low < high { air * (high - low) } else { 0.5 * high.abs().max(1.0) };
+    [low - air, high + air]
 }
 
 /// Cells to write along the axis: 1, 2, 3, 5, 10, … mm, or three of the sizes where hardly one of those is among them.
@@ -190,36 +139,27 @@ fn along(cells: &[f64]) -> Vec<f64> {
     if round.len() >= 3 { round } else { vec![low, cells[cells.len() / 2], high] }
 }
 
-/// Three or four round numbers between two.
-fn steps(low: f64, high: f64) -> Vec<f64> {
-    let rough = (high - low) / 3.5;
-    let decade = libm::pow(10.0, libm::floor(libm::log10(rough)));
-    let step =
-        [1.0, 2.0, 2.5, 5.0, 10.0].map(|part| part * decade).into_iter().find(|&step| step >= rough).unwrap_or(rough);
-    if !(step.is_normal() && low.is_finite() && high.is_finite()) {
-        return Vec::new();
-    }
-    let first = libm::ceil(low / step);
-    (0..5).map(|count| (first + f64::from(count)) * step).take_while(|&value| value <= high).collect()
-}
-
-/// To a tenth of the drawing's unit.
-fn tenth(place: f64) -> f64 {
-    (place * 10.0).round() / 10.0
-}
-
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 
     #[test]
-    fn axes_carry_round_numbers() {
+    fn cells_along_the_axis_are_round_numbers() {
         assert_eq!(along(&[0.8, 1.5, 9.5]), [1.0, 2.0, 3.0, 5.0]);
         assert_eq!(along(&[0.6, 0.8, 0.9]), [0.6, 0.8, 0.9]);
-        assert_eq!(steps(83.0, 98.0), [85.0, 90.0, 95.0]);
-        assert_eq!(steps(-0.2, 2.7), [0.0, 1.0, 2.0]);
-        assert_eq!(steps(284.0, 307.0), [290.0, 300.0]);
-        assert!(steps(1.0, 1.0).is_empty() && steps(f64::MIN, f64::MAX).is_empty());
+    }
+
+    /// The places of a panel's signs, read from their paths.
+    fn signs(panel: &Panel) -> Vec<[f64; 2]> {
+        let signs = panel.drawing.shapes.iter().filter(|shape| shape.class.starts_with("sign"));
+        let place = |shape: &Shape| {
+            let d = &shape.attributes[0].1;
+            let corner = d.trim_start_matches('M').split('h').next().unwrap();
+            let corner: Vec<f64> = corner.split(' ').map(|part| part.parse().unwrap()).collect();
+            [corner[0] + 1.8, corner[1] + 1.8]
+        };
+        signs.map(place).collect()
     }
 
     #[test]
@@ -231,15 +171,16 @@ mod tests {
         for sizes in [vec![size(1.0, 5.0), size(2.0, 9.0), size(4.0, 7.0)], vec![size(1.0, 0.0), size(2.0, 0.0)]] {
             let panels = of(sizes);
             assert_eq!(panels.len(), 1);
-            let [left, right, top, bottom] = panels[0].field;
-            for sign in &panels[0].signs {
-                assert!((left..=right).contains(&sign.x) && (top..=bottom).contains(&sign.y), "{} {}", sign.x, sign.y);
+            let [left, upper, right, lower] = FRAME.field().map(|end| f64::from(end) / f64::from(TENTHS));
+            for [x, y] in signs(&panels[0]) {
+                assert!((left..=right).contains(&x) && (upper..=lower).contains(&y), "{x} {y}");
             }
-            assert!(panels[0].own.is_none() && panels[0].chosen.is_some());
+            let has = |class| panels[0].drawing.shapes.iter().any(|shape| shape.class == class);
+            assert!(has("chosen") && !has("own"));
         }
         // Halfway by the logarithm.
-        let panel = &of(vec![size(1.0, 5.0), size(2.0, 9.0), size(4.0, 7.0)])[0];
-        assert!((panel.signs[0].x + panel.signs[2].x - 2.0 * panel.signs[1].x).abs() < 0.11);
+        let places = signs(&of(vec![size(1.0, 5.0), size(2.0, 9.0), size(4.0, 7.0)])[0]);
+        assert!((places[0][0] + places[2][0] - 2.0 * places[1][0]).abs() < 0.21, "{places:?}");
         assert!(of(vec![size(f64::NAN, 1.0), size(1.0, f64::INFINITY), size(-1.0, 2.0)]).is_empty());
     }
 }

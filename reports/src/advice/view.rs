@@ -23,23 +23,23 @@ pub(crate) struct AdviceView<'a> {
 impl<'a> AdviceView<'a> {
     pub(crate) fn of(advice: &'a Advice) -> Self {
         let panels = plot::panels(advice);
-        let used = |form: &str| panels.iter().flat_map(|panel| &panel.signs).any(|sign| sign.form == form);
+        let has = |class: &str| panels.iter().any(|panel| panel.drawing.has(class));
         let meanings =
             [("holds", "the effect holds"), ("marginal", "marginal"), ("fails", "fails"), ("unknown", "not told")];
-        let signs = meanings.into_iter().filter(|(form, _)| used(form));
+        let signs = meanings.into_iter().filter(|(form, _)| has(&format!("sign {form}")));
         let mut lines = Vec::new();
         lines.extend(
             advice.recommended.map(|cell| ("chosen", format!("recommended, {}", numbers::millimetres(&[cell])))),
         );
         let own = advice.own.filter(|&own| Some(own) != advice.recommended);
         lines.extend(own.map(|cell| ("own", format!("the job’s own, {}", numbers::millimetres(&[cell])))));
-        if panels.iter().any(|panel| panel.bound.is_some()) {
+        if has("bound") {
             lines.push(("bound", "what the job asks to keep to".to_owned()));
         }
         Self {
             words: &advice.words,
             missing: &advice.missing,
-            signs: signs.map(|(form, words)| (form, plot::shape(form, 6.0, 6.0), words)).collect(),
+            signs: signs.map(|(form, words)| (form, plot::key(form), words)).collect(),
             panels,
             lines,
             table: table(advice),

@@ -10,9 +10,10 @@ use super::figures::{Figure, Made};
 use super::front::Fronts;
 use super::plot::{self, Plot};
 use super::{DATA, LARGEST, Night, Outcome, Row, TABLE, table, thumbnail};
+use crate::address;
 use crate::pictures::Picture;
 use crate::record::Verdict;
-use crate::summary::Head;
+use crate::shell::Shell;
 use crate::{numbers, said, script};
 
 /// So many cards stand open, with pictures that are part of the page if they fit; the others are folded, and their pictures
@@ -41,13 +42,9 @@ pub(super) fn draw(
     let colours = shown.into_iter().chain(0..night.rows.len()).find_map(|row| night.rows[row].made()?.colours);
     let lines = lines(night);
     let pair = pair(night, fronts, choice);
-    let script = script::inline(script::NIGHT);
     let mut page = Page {
         night,
-        head: Head::with(colours)?,
-        leave: script::leave(&script),
-        script,
-        links_pictures: false,
+        shell: Shell::with(colours)?.running(&[script::THEME, script::NIGHT]),
         banner: Banner::of(night, chosen),
         portrait: chosen.map(|row| portrait(&night.rows[row], pictures)).unwrap_or_default(),
         choice,
@@ -63,7 +60,7 @@ pub(super) fn draw(
         beside: pair.map(|rows| Beside::of(night, rows, &lines)),
         lines: &lines,
     };
-    page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    page.shell.links_pictures = page.cards.iter().any(|card| card.link.is_some());
     let bare = page.render()?.len();
     let mut room = LARGEST.saturating_sub(bare);
     for card in page.cards.iter_mut().take(MOST_CARDS) {
@@ -76,7 +73,7 @@ pub(super) fn draw(
         card.picture = Some(picture);
         card.link = None;
     }
-    page.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    page.shell.links_pictures = page.cards.iter().any(|card| card.link.is_some());
     page.render()
 }
 
@@ -84,11 +81,7 @@ pub(super) fn draw(
 #[template(path = "night.html", whitespace = "minimize")]
 struct Page<'a> {
     night: &'a Night,
-    head: Head,
-    script: String,
-    leave: String,
-    /// Whether the page shows pictures that lie beside it.
-    links_pictures: bool,
+    shell: Shell,
     banner: Banner,
     /// The chosen piece: what is seen, and the picture.
     portrait: Vec<(&'static str, Picture)>,
@@ -113,14 +106,8 @@ impl Page<'_> {
 impl Row {
     /// The address of its summary, from the folder of the night.
     fn summary(&self) -> String {
-        format!("../../{}/summary.html", in_address(&self.run))
+        format!("../../{}/summary.html", address::part(&self.run))
     }
-}
-
-/// A name as a part of an address (RFC 3986, 2.1 and 2.3): whatever is not unreserved is written by its bytes.
-fn in_address(name: &str) -> String {
-    let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'.' | b'_' | b'~');
-    name.bytes().map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }).collect()
 }
 
 /// What the night comes to, in words.
@@ -290,7 +277,7 @@ fn cards<'a>(night: &'a Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Ca
                 () => 4,
             };
             let source = made.designed().or_else(|| made.printed()).map(|name| (row.run.as_str(), name));
-            let link = source.map(|(run, name)| format!("../../{}/{}", in_address(run), in_address(name)));
+            let link = source.map(|(run, name)| format!("../../{}/{}", address::part(run), address::part(name)));
             let figures =
                 [("Price", Figure::Price), ("Legibility", Figure::Legibility), ("Likeness", Figure::Likeness)];
             let card = Card {

@@ -1,24 +1,25 @@
 //! Price against another figure: a sign for each variant, and a line through those that nothing beats.
 //!
-//! Drawn by the template, in lines and signs that take the colours of the page. What a sign means shows in its form: a full
-//! square is not beaten, an open one is, a cross has faults; a ring is around the one that was chosen.
+//! Signs and lines take the colours of the page. What a sign means shows in its form: a full square is not beaten, an open
+//! one is, a cross has faults; a ring is around the one that was chosen. Each sign says in `data-row` which row it is.
+
+use std::collections::BTreeMap;
 
 use super::Night;
 use super::figures::Figure;
 use super::front::{Front, Point};
-use crate::chart::{Scale, path, tenths};
+use crate::chart::{self, Along, Axis, Drawing, Frame, Place, Shape};
 use crate::numbers;
 
-pub(crate) const WIDTH: f64 = 640.0;
-pub(crate) const HEIGHT: f64 = 360.0;
-const LEFT: f64 = 52.0;
-const RIGHT: f64 = 24.0;
-const ABOVE: f64 = 18.0;
-const BELOW: f64 = 34.0;
+const FRAME: Frame = Frame { width: 640, height: 360, left: 52, right: 24, above: 18, below: 34, grid: false };
 /// The field ends so far from what is least and most, as a share of what lies between.
 const AIR: f64 = 0.06;
-/// So many variants have a title each; of more, those that are beaten share one.
+/// So many variants have a title each; of more, those that are beaten have none.
 const MOST_TITLES: usize = 1500;
+/// From the middle of a sign to its number, in tenths of a pixel: leftwards and upwards.
+const TO_NUMBER: i32 = 70;
+/// The radius of the ring, in tenths of a pixel.
+const RING: i32 = 90;
 
 /// A plot of two figures.
 pub(crate) struct Plot {
@@ -26,33 +27,14 @@ pub(crate) struct Plot {
     /// What is set against the price.
     pub(crate) figure: String,
     pub(crate) words: String,
-    /// The line through the best: as price grows, the most that can be had.
-    pub(crate) line: String,
-    pub(crate) signs: Vec<Sign>,
-    /// Beaten ones, where there are too many for a title each.
-    pub(crate) crowd: String,
+    pub(crate) drawing: Drawing,
     /// Those that nothing beats, the cheapest first.
     pub(crate) best: Vec<Best>,
-    pub(crate) across: Vec<(f64, String)>,
-    pub(crate) up: Vec<(f64, String)>,
-    /// The field: left, right, top, bottom.
-    pub(crate) field: [f64; 4],
     pub(crate) currency: String,
     /// How many variants with faults lie so far away that they would press the others together.
     pub(crate) outside: usize,
     /// How many variants have a price in another currency.
     pub(crate) elsewhere: usize,
-}
-
-/// A variant in a plot.
-pub(crate) struct Sign {
-    pub(crate) form: &'static str,
-    pub(crate) path: String,
-    pub(crate) title: String,
-    /// Where the ring goes, if it was chosen.
-    pub(crate) ring: Option<[f64; 2]>,
-    /// Place and number among those that nothing beats.
-    pub(crate) number: Option<([f64; 2], String)>,
 }
 
 /// A variant that nothing beats, or several that are alike in both figures.
@@ -70,91 +52,16 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
     if points.len() < 2 {
         return None;
     }
-    // The drawing reaches as far as what competes: a piece with faults may cost anything.
-    let competing: Vec<&Point> = points.iter().filter(|point| point.competes).collect();
-    let drawn: Vec<&Point> = if competing.len() < 2 { points.iter().collect() } else { competing };
-    let ends = |of: fn(&Point) -> f64| {
-        let values = drawn.iter().map(|point| of(point));
-        let (least, most) = values.fold((f64::MAX, f64::MIN), |(least, most), v| (least.min(v), most.max(v)));
-        let air = AIR * (most - least);
-        [least - air, most + air]
-    };
-    let field = [LEFT, WIDTH - RIGHT, ABOVE, HEIGHT - BELOW];
-    let x = Scale::new(ends(|point| point.price), [field[0], field[1]]);
-    let y = Scale::new(ends(|point| point.value), [field[3], field[2]]);
-    let place = |at: usize| [x.place(points[at].price), y.place(points[at].value)];
-    let by_row: std::collections::BTreeMap<usize, usize> =
-        points.iter().enumerate().map(|(at, point)| (point.row, at)).collect();
-    let words = |row: usize, figure| {
-        night.rows[row].made().and_then(|made| made.figure(figure)).map(|v| v.words(figure)).unwrap_or_default()
-    };
-    let mut best: Vec<Best> = Vec::new();
-    let mut corners: Vec<[f64; 2]> = Vec::new();
-    for &row in &front.unbeaten {
-        let at = by_row[&row];
-        let same = best.last().is_some_and(|last| {
-            let other = &points[by_row[&last.rows[0]]];
-            other.price == points[at].price && other.value == points[at].value
-        });
-        if let Some(last) = best.last_mut().filter(|_| same) {
-            last.rows.push(row);
-            continue;
-        }
-        let [to_x, to_y] = place(at);
-        corners.extend(corners.last().map(|&[_, y]| [to_x, y]));
-        corners.push([to_x, to_y]);
-        best.push(Best {
-            number: best.len() + 1,
-            rows: vec![row],
-            price: words(row, Figure::Price),
-            value: words(row, front.figure),
-        });
-    }
-    let numbers: std::collections::BTreeMap<usize, usize> =
-        best.iter().map(|best| (best.rows[0], best.number)).collect();
-    let is_inside = |at: usize| {
-        let [x, y] = place(at);
-        (field[0]..=field[1]).contains(&x) && (field[2]..=field[3]).contains(&y)
-    };
-    let outside = (0..points.len()).filter(|&at| !is_inside(at)).count();
-    let many = points.len() > MOST_TITLES;
-    let mut crowd = String::new();
-    let mut signs: Vec<(u8, Sign)> = Vec::new();
-    for (at, point) in points.iter().enumerate().filter(|(at, _)| is_inside(*at)) {
-        let (layer, form) = match (point.competes, front.has(point.row)) {
-            (_, true) => (2, "unbeaten"),
-            (true, false) => (1, "beaten"),
-            (false, false) => (0, "faulty"),
-        };
-        let is_chosen = chosen == Some(point.row);
-        if many && form == "beaten" && !is_chosen {
-            crowd += &shape(form, place(at));
-            continue;
-        }
-        let sign = Sign {
-            form,
-            path: shape(form, place(at)),
-            title: format!(
-                "{}: {}, {} {}{}",
-                night.rows[point.row].name,
-                words(point.row, Figure::Price),
-                front.figure.word(),
-                words(point.row, front.figure),
-                if point.competes { "" } else { ", has faults" }
-            ),
-            ring: is_chosen.then(|| place(at).map(tenth)),
-            number: numbers.get(&point.row).map(|number| {
-                let [x, y] = place(at);
-                ([tenth(x - 7.0), tenth(y - 7.0)], number.to_string())
-            }),
-        };
-        signs.push((layer, sign));
-    }
+    let [across, up] = axes(points);
+    let best = best(night, front);
+    let inside: Vec<&Point> = points.iter().filter(|point| across.has(point.price) && up.has(point.value)).collect();
+    let signs = Signs { night, front, chosen, numbers: best.iter().map(|best| (best.rows[0], best.number)).collect() };
+    let mut series = vec![Along::line("line", steps(front, &best))];
     // What is beaten lies below what is not.
-    signs.sort_by_key(|(layer, _)| *layer);
-    let ticks = |scale: &Scale, most| -> Vec<(f64, String)> {
-        scale.marks(most).into_iter().map(|mark| (tenth(scale.place(mark)), numbers::measured(mark))).collect()
-    };
+    for form in ["faulty", "beaten", "unbeaten"] {
+        let such = inside.iter().filter(|point| form_of(front, point) == form);
+        series.extend(such.map(|&point| Along::at([point.price, point.value], |place| signs.of(point, place))));
+    }
     let name = front.figure.word();
     Some(Plot {
         title: format!("Price and {name}"),
@@ -164,35 +71,124 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
             points.len(),
             front.unbeaten.len()
         ),
-        line: path(corners),
-        signs: signs.into_iter().map(|(_, sign)| sign).collect(),
-        crowd,
+        drawing: chart::draw(&FRAME, across, up, &series)?,
+        outside: points.len() - inside.len(),
         best,
-        across: ticks(&x, 7),
-        up: ticks(&y, 6),
-        field,
         currency: front.currency.clone().unwrap_or_default(),
-        outside,
         elsewhere: front.elsewhere,
     })
 }
 
-/// The path of a sign in the key, in the middle of a square of 14.
-pub(crate) fn key(form: &str) -> String {
-    shape(form, [7.0, 7.0])
+/// Price across and the other figure up. They reach as far as what competes: a piece with faults may cost anything.
+fn axes(points: &[Point]) -> [Axis; 2] {
+    let competing: Vec<&Point> = points.iter().filter(|point| point.competes).collect();
+    let drawn: Vec<&Point> = if competing.len() < 2 { points.iter().collect() } else { competing };
+    let axis = |of: fn(&Point) -> f64, most| {
+        let values = drawn.iter().map(|point| of(point));
+        let (least, greatest) = values.fold((f64::MAX, f64::MIN), |(least, most), v| (least.min(v), most.max(v)));
+        let air = AIR * (greatest - least);
+        Axis::round([least - air, greatest + air], most, numbers::measured)
+    };
+    [axis(|point| point.price, 7), axis(|point| point.value, 6)]
 }
 
-/// The path of a sign around a place.
-fn shape(form: &str, [x, y]: [f64; 2]) -> String {
-    let half = if form == "unbeaten" { 4.5 } else { 3.2 };
-    let [left, right, top, bottom] = [x - half, x + half, y - half, y + half].map(tenths);
-    match form {
-        "faulty" => format!("M{left} {top}L{right} {bottom}M{right} {top}L{left} {bottom}"),
-        _ => format!("M{left} {top}H{right}V{bottom}H{left}Z"),
+/// What nothing beats, the cheapest first; those that are alike in both figures stand together.
+fn best(night: &Night, front: &Front) -> Vec<Best> {
+    let by_row = by_row(front);
+    let mut best: Vec<Best> = Vec::new();
+    for &row in &front.unbeaten {
+        let is_like = |last: &Best| {
+            let (one, other) = (by_row[&last.rows[0]], by_row[&row]);
+            one.price == other.price && one.value == other.value
+        };
+        match best.last_mut().filter(|last| is_like(last)) {
+            Some(last) => last.rows.push(row),
+            None => best.push(Best {
+                number: best.len() + 1,
+                rows: vec![row],
+                price: words(night, row, Figure::Price),
+                value: words(night, row, front.figure),
+            }),
+        }
+    }
+    best
+}
+
+/// The line through the best, in steps: as price grows, the most that can be had.
+fn steps(front: &Front, best: &[Best]) -> Vec<[f64; 2]> {
+    let by_row = by_row(front);
+    let mut corners: Vec<[f64; 2]> = Vec::new();
+    for point in best.iter().map(|best| by_row[&best.rows[0]]) {
+        corners.extend(corners.last().map(|&[_, value]| [point.price, value]));
+        corners.push([point.price, point.value]);
+    }
+    corners
+}
+
+fn by_row(front: &Front) -> BTreeMap<usize, &Point> {
+    front.points.iter().map(|point| (point.row, point)).collect()
+}
+
+fn words(night: &Night, row: usize, figure: Figure) -> String {
+    night.rows[row].made().and_then(|made| made.figure(figure)).map(|value| value.words(figure)).unwrap_or_default()
+}
+
+/// The form of a variant's sign.
+fn form_of(front: &Front, point: &Point) -> &'static str {
+    match (front.has(point.row), point.competes) {
+        (true, _) => "unbeaten",
+        (false, true) => "beaten",
+        (false, false) => "faulty",
     }
 }
 
-/// To a tenth of the drawing's unit.
-fn tenth(place: f64) -> f64 {
-    (place * 10.0).round() / 10.0
+/// The signs of a plot.
+struct Signs<'a> {
+    night: &'a Night,
+    front: &'a Front,
+    chosen: Option<usize>,
+    /// Numbers of those that nothing beats, by row.
+    numbers: BTreeMap<usize, usize>,
+}
+
+impl Signs<'_> {
+    /// A variant's sign, with its ring and its number.
+    fn of(&self, point: &Point, place: Place) -> Vec<Shape> {
+        let form = form_of(self.front, point);
+        let is_chosen = self.chosen == Some(point.row);
+        let sign = Shape::path(format!("sign {form}"), shape(form, place)).with("data-row", &point.row);
+        let has_title = self.front.points.len() <= MOST_TITLES || form != "beaten" || is_chosen;
+        let sign = if has_title { sign.titled(self.title(point)) } else { sign };
+        let ring = is_chosen.then(|| Shape::circle("ring-around", place, RING));
+        let (x, y) = (place.0 - TO_NUMBER, place.1 - TO_NUMBER);
+        let number = self.numbers.get(&point.row);
+        let number = number.map(|number| Shape::text("ordinal-of", (x, y), "end", number.to_string()));
+        [Some(sign), ring, number].into_iter().flatten().collect()
+    }
+
+    fn title(&self, point: &Point) -> String {
+        let Self { night, front, .. } = self;
+        format!(
+            "{}: {}, {} {}{}",
+            night.rows[point.row].name,
+            words(night, point.row, Figure::Price),
+            front.figure.word(),
+            words(night, point.row, front.figure),
+            if point.competes { "" } else { ", has faults" }
+        )
+    }
+}
+
+/// The path of a sign in the key, in the middle of a square of 14 pixels.
+pub(crate) fn key(form: &str) -> String {
+    shape(form, (7 * chart::TENTHS, 7 * chart::TENTHS))
+}
+
+/// The path of a sign around a place.
+fn shape(form: &str, place: Place) -> String {
+    match form {
+        "unbeaten" => chart::square(place, 45),
+        "faulty" => chart::cross(place, 32),
+        _ => chart::square(place, 32),
+    }
 }

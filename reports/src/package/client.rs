@@ -7,7 +7,7 @@ use super::{Ordered, Undrawn, counted, fact, value};
 use crate::facts;
 use crate::record::Record;
 use crate::said;
-use crate::summary::Head;
+use crate::shell::Shell;
 use crate::views::{self, CornerView, Pictures, Shot, SideView};
 
 /// The stage that makes what carries the piece.
@@ -20,8 +20,7 @@ const SHORT: usize = 16;
 #[template(path = "client-sheet.html", whitespace = "minimize")]
 struct Page<'a> {
     record: &'a Record,
-    head: Head,
-    paper: Option<&'static str>,
+    shell: Shell,
     corners: Vec<CornerView>,
     /// The four upright sides in the order of a turn, then top and bottom.
     sides: [Vec<SideView>; 2],
@@ -43,8 +42,7 @@ pub(super) fn draw(record: &Record, ordered: &[Ordered<'_>], pictures: Pictures<
         .partition(|view| matches!(view.side, Side::Top | Side::Bottom));
     let page = Page {
         record,
-        head: Head::of(record)?,
-        paper: record.package.as_ref().and_then(|package| package.paper).map(super::Paper::word),
+        shell: Shell::of(record)?.on(record.package.as_ref().and_then(|package| package.paper).map(super::Paper::word)),
         corners: views::corners(record, pictures),
         sides: [turning, ends],
         figures: figures(record, ordered.len()),

@@ -12,7 +12,8 @@ use crate::facts;
 use crate::numbers;
 use crate::record::Record;
 use crate::said::{self, Table, Told};
-use crate::summary::{self, Head};
+use crate::shell::Shell;
+use crate::summary;
 use crate::views::{self, CornerView, Pictures, Shot, SideView};
 
 /// The stage whose facts are the cost of the piece.
@@ -25,7 +26,7 @@ const MOST_PLACES: usize = 6;
 #[template(path = "order-sheet.html", whitespace = "minimize")]
 struct Page<'a> {
     record: &'a Record,
-    head: Head,
+    shell: Shell,
     request: PackageRequest,
     files: &'a [Ordered<'a>],
     measured: Option<String>,
@@ -59,7 +60,7 @@ pub(super) fn draw(record: &Record, ordered: &[Ordered<'_>], pictures: Pictures<
     let request = record.package.clone().unwrap_or_default();
     let told = crate::colours::of_sides(record);
     let page = Page {
-        head: Head::of(record)?,
+        shell: Shell::of(record)?.on(request.paper.map(super::Paper::word)),
         files: ordered,
         measured: measured(record),
         what: what(record, &request),
@@ -80,10 +81,6 @@ pub(super) fn draw(record: &Record, ordered: &[Ordered<'_>], pictures: Pictures<
 }
 
 impl Page<'_> {
-    fn paper(&self) -> Option<&'static str> {
-        self.request.paper.map(super::Paper::word)
-    }
-
     /// Whether any of the sides has a picture.
     fn has_pictures(&self) -> bool {
         self.sides.iter().any(|view| !matches!(view.shot, Shot::None))

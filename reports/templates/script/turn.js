@@ -3,6 +3,7 @@
 // what the page holds already: addresses of pictures and words of the program's own.
 (() => {
   const figure = document.getElementById("turntable");
+  if (figure === null) return;
   const slider = figure.querySelector("input");
   const words = figure.querySelector("output");
   const shown = [...figure.querySelectorAll("img")];
