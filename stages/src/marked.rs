@@ -7,7 +7,7 @@
 //! ticks at its ring.
 //!
 //! The piece is seen from the side from which most of the places can be seen; of sides that are equal in this, from the one
-//! that they lie nearest to. However many places there are, a picture has at most [`MOST_RINGS`] rings.
+//! upright ones, and of these from the one that they lie nearest to. However many places there are, a picture has at most [`MOST_RINGS`] rings.
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
@@ -219,9 +219,9 @@ impl Shot {
         };
         let off = |side: Side| mean.dot(side.normal());
         // Of sides that are equal in both the first in their order.
-        let better = |best: Side, side: Side| match seen(side).cmp(&seen(best)).then(off(side).total_cmp(&off(best))) {
-            Ordering::Greater => side,
-            _ => best,
+        let better = |best: Side, side: Side| {
+            let order = seen(side).cmp(&seen(best)).then(is_upright(side).cmp(&is_upright(best)));
+            if order.then(off(side).total_cmp(&off(best))) == Ordering::Greater { side } else { best }
         };
         let mut sight = sight;
         if let (None, Some(cells)) = (sight.grid, body.cells) {
@@ -254,7 +254,7 @@ impl Shot {
             (None, 1) => "the place".to_owned(),
             (None, n) => format!("{n} places"),
         };
-        let through = match (self.through, self.rings.len()) {
+        let through = match (self.through && self.sight.what.is_none(), self.rings.len()) {
             (false, _) => "",
             (true, 1) => "; the ring shows through the piece",
             (true, _) => "; rings show through the piece",
@@ -269,7 +269,7 @@ impl Shot {
             drawing.cells(&self.sight.cells, grid, self.side);
         }
         self.sight.triangles.iter().for_each(|&triangle| drawing.patch(triangle));
-        self.rings.iter().for_each(|&place| drawing.ring(place, self.rings.len() <= FEW));
+        drawing.rings(&self.rings);
         let Drawing { points, triangles, ink, .. } = &drawing;
         picture::render(&ColouredMesh { points, triangles, colours: &COLOURS, ink }, view, PICTURE)
     }
@@ -288,6 +288,10 @@ pub(crate) fn in_front<T>(side: Side, cells: impl IntoIterator<Item = (IVec3, T)
         }
     }
     front.into_values()
+}
+
+fn is_upright(side: Side) -> bool {
+    side.axis() != 2
 }
 
 /// Whether no cell lies between a place and somebody who looks at a side. Without cells nobody can tell, and it is.
@@ -386,9 +390,21 @@ impl Drawing {
         self.quad(if facing { quad } else { [quad[0], quad[3], quad[2], quad[1]] }, SIGNAL);
     }
 
-    /// A ring around a place, in the signal colour with a light rim; with ticks where there are few.
-    fn ring(&mut self, place: DVec3, few: bool) {
+    /// Rings around places. Where one would lie with its middle in another, one does for both.
+    fn rings(&mut self, places: &[DVec3]) {
+        let few = places.len() <= FEW;
         let radius = RING * self.diagonal * if few { 1.0 } else { OF_MANY };
+        let mut put: Vec<DVec3> = Vec::new();
+        for &place in places {
+            if put.iter().all(|other| (*other - place).reject_from_normalized(self.axes[2]).length() > radius) {
+                put.push(place);
+            }
+        }
+        put.into_iter().for_each(|place| self.ring(place, radius, few));
+    }
+
+    /// A ring around a place, in the signal colour with a light rim; with ticks where there are few.
+    fn ring(&mut self, place: DVec3, radius: f64, few: bool) {
         let rim = LINE * self.pixel();
         let stroke = STROKE * self.pixel();
         for (level, more, ink) in [(2.0, rim, HALO), (3.0, 0.0, SIGNAL)] {

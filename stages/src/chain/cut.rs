@@ -13,6 +13,11 @@ pub(super) const FOOT: f64 = 16.0;
 /// Width of the column of names at the right, in mm.
 pub(super) const NAMES: f64 = 44.0;
 
+/// Height of a title's letters, in mm, and how wide one is at most on average, as a part of that: in DejaVu Sans, the widest
+/// of the fonts that stand in for Helvetica (measured).
+const LETTERS: f64 = 4.2;
+const WIDE: f64 = 0.86;
+
 /// What is printed of the piece.
 pub(super) const PIECE: Srgb = Srgb([0xc9, 0xc2, 0xb2]);
 /// Lines beside the piece.
@@ -70,7 +75,8 @@ impl Scale {
 /// Title, scale and scale bar. `words` say from where it is seen.
 pub(super) fn head(drawing: &mut Drawing, title: &str, words: &str, scale: Scale) {
     let top = drawing.height;
-    drawing.words(Layer::Note, DVec2::new(4.0, top - 8.0), 4.2, Anchor::Start, title);
+    let letters = f64::min(LETTERS, (SHEET.x - 8.0) / (WIDE * title.chars().count().max(1) as f64));
+    drawing.words(Layer::Note, DVec2::new(4.0, top - 8.0), letters, Anchor::Start, title);
     let words = format!("{words}. Scale {} when printed at 100 %. Lengths in mm.", scale.words());
     drawing.words(Layer::Note, DVec2::new(4.0, top - 13.5), 2.4, Anchor::Start, words);
     drawing.scale_bar(DVec2::new(4.0, 4.0), 50.0);

@@ -35,13 +35,37 @@ pub struct SelfCrossings {
     pub overlapping: usize,
     /// Whether all were counted; otherwise there are at least so many.
     pub complete: bool,
-    /// Triangles of such pairs, by their points, [`MOST_SHOWN`] at most, to show where.
-    pub shown: Vec<[u32; 3]>,
+    /// Such pairs by the points of their triangles, [`MOST_SHOWN`] at most, to show where.
+    pub shown: Vec<[[u32; 3]; 2]>,
 }
 
-/// Triangles that are kept to show where a surface passes through itself: in all, and of the pairs of one leaf.
+/// Pairs that are kept to show where a surface passes through itself: in all, and of one leaf.
 pub const MOST_SHOWN: usize = 4096;
 const SHOWN_A_LEAF: usize = 64;
+
+/// The line along which two triangles cross, from end to end; nothing where they lie in one plane or do not cross. Not exact:
+/// to be looked at.
+#[must_use]
+pub fn line_between(a: [DVec3; 3], b: [DVec3; 3]) -> Option<[DVec3; 2]> {
+    let mut ends: Vec<DVec3> = through(a, b).into_iter().chain(through(b, a)).collect();
+    let along = (*ends.last()? - ends[0]).try_normalize().or_else(|| (*ends.get(1)? - ends[0]).try_normalize())?;
+    ends.sort_by(|p, q| p.dot(along).total_cmp(&q.dot(along)));
+    // Of the stretches that the two cut out of the line that their planes share, what is in both.
+    (ends.len() == 4).then(|| [ends[1], ends[2]])
+}
+
+/// Where the sides of a triangle pass through the plane of another: at two places, or at none.
+fn through(sides: [DVec3; 3], plane: [DVec3; 3]) -> Vec<DVec3> {
+    let [origin, b, c] = plane;
+    let normal = (b - origin).cross(c - origin);
+    let above = |p: DVec3| normal.dot(p - origin);
+    let crossed = (0..3).filter_map(|i| {
+        let (from, to) = (sides[i], sides[(i + 1) % 3]);
+        let (f, t) = (above(from), above(to));
+        ((f > 0.0) != (t > 0.0)).then(|| from + (to - from) * (f / (f - t)))
+    });
+    crossed.collect()
+}
 
 /// How long to search: in looks at eight boxes; a pair of triangles counts as `PAIR` of them. A closed scan takes 12 a
 /// triangle.
@@ -236,7 +260,7 @@ struct Search {
     overlapping: usize,
     steps: u64,
     complete: bool,
-    shown: Vec<[u32; 3]>,
+    shown: Vec<[[u32; 3]; 2]>,
 }
 
 impl<'a> Tree<'a> {
@@ -300,7 +324,7 @@ impl<'a> Tree<'a> {
                         Meeting::Overlapping => search.overlapping += 1,
                     }
                     if search.shown.len() < SHOWN_A_LEAF {
-                        search.shown.extend([first, self.triangles[b]]);
+                        search.shown.push([first, self.triangles[b]]);
                     }
                 }
             }

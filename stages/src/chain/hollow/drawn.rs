@@ -166,7 +166,7 @@ impl<'a> Section<'a> {
         self.axis(&mut drawing, [low, high], &place);
         let named = self.sizes(&mut drawing, &place, [low, high].map(place));
         let solid = spot(&self.material).map(|at| Named { at: place(at), colour: PIECE, name: "material".to_owned() });
-        name_all(&mut drawing, solid.into_iter().chain(named).collect(), SHEET.x - NAMES + 6.0);
+        name_all(&mut drawing, solid.into_iter().chain(named).collect(), SHEET.x - NAMES + 2.0);
         let words = format!("Cut through the opening's axis, seen from the {}", self.from);
         head(&mut drawing, &name, &words, scale);
         drawing
@@ -208,7 +208,7 @@ impl<'a> Section<'a> {
             named.push(Named { at: place(clear[0].lerp(clear[1], 0.8)), colour: HOLLOW, name: "opening".to_owned() });
         }
         if let Some(thin) = self.thinnest {
-            let name = format!("{:.2} thinnest here", length(thin));
+            let name = format!("{:.2} thinnest", length(thin));
             drawing.line(Layer::Measure, Stroke::new(0.5, BLACK), thin.map(place));
             named.push(Named { at: place(thin[0].midpoint(thin[1])), colour: PIECE, name });
         }
@@ -293,26 +293,31 @@ fn whole(cells: &Cells, plane: Upright, from: Side) -> Vec<Vec<DVec2>> {
     outlines(&skin.points, &skin.triangles, plane)
 }
 
-/// The thinnest place that the plane cuts between the inside and the outside, from one to the other. The walls of the shafts
-/// end at the outside, and are left out.
+/// The thinnest place that the plane cuts between the inside and the outside, from one to the other. Not between the wall of
+/// a shaft and what lies in the plane of its mouth, where the two meet.
 fn thinnest(skin: &Skin, void: &Void, plane: Upright) -> Option<Size> {
-    let in_a_shaft = |at: DVec2| {
-        let at = plane.place(at);
-        void.openings.iter().any(|o| at.cmpge(o.low - ASIDE).all() && at.cmple(o.high + ASIDE).all())
+    let shaft_of = |line: Size| {
+        let at = plane.place(line[0].midpoint(line[1]));
+        void.openings.iter().find(|o| at.cmpge(o.low - ASIDE).all() && at.cmple(o.high + ASIDE).all())
+    };
+    let meet = |shaft: Option<&Opening>, line: Size| {
+        shaft.is_some_and(|shaft| {
+            let off = |at: DVec2| (plane.place(at)[shaft.side.axis()] - shaft.mouth()).abs();
+            line.into_iter().all(|end| off(end) <= 2.0 * ASIDE)
+        })
     };
     let (mut inner, mut outer) = (Vec::new(), Vec::new());
     for (triangle, line) in segments(&skin.points, &skin.triangles, plane) {
         match skin.patches[triangle] {
             Patch::Outside(_) => outer.push(line),
-            Patch::Inside if in_a_shaft(line[0].midpoint(line[1])) => {}
-            Patch::Inside => inner.push(line),
+            Patch::Inside => inner.push((line, shaft_of(line))),
         }
     }
     let mut best: Option<Size> = None;
-    for &a in &inner {
+    for &(a, shaft) in &inner {
         for &b in &outer {
             let apart = a[0].midpoint(a[1]).distance(b[0].midpoint(b[1])) - (length(a) + length(b)) / 2.0;
-            if best.is_none_or(|best| apart < length(best)) {
+            if best.is_none_or(|best| apart < length(best)) && !meet(shaft, b) {
                 let between = nearest(a, b);
                 if best.is_none_or(|best| length(between) < length(best)) {
                     best = Some(between);

@@ -7,7 +7,7 @@ use crate::marked::Sight;
 use crate::size::Doubt;
 use crate::solid::Surface;
 use crate::solid::health::{Boundary, Health, Loop};
-use crate::solid::self_crossings::{Effort, SelfCrossings, self_crossings};
+use crate::solid::self_crossings::{Effort, SelfCrossings, line_between, self_crossings};
 use crate::stage::{Halt, Misfit, Shop};
 
 /// Places that are listed one by one.
@@ -43,9 +43,15 @@ pub(super) fn tell(surface: &Surface, shop: &mut Shop<'_>) -> Result<(), Halt> {
         [about_units(size, shop), about_holes(&health.boundary), about_turn(&health), about_one_sided(&health)];
     findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
     if let Some(finding) = about_crossings(&crossings) {
-        let points = surface.points();
-        let triangles = crossings.shown.iter().map(|corners| corners.map(|corner| points[corner as usize]));
-        shop.finding_seen(finding, || Sight::of_triangles(triangles).saying("triangles that pass through each other"));
+        shop.finding_seen(finding, || {
+            let corners = |of: [u32; 3]| of.map(|corner| surface.points()[corner as usize]);
+            // A line where two cross, and where they lie in one plane one of the two.
+            let shown = crossings.shown.iter().map(|&[a, b]| match line_between(corners(a), corners(b)) {
+                Some([from, to]) => [from, to, to],
+                None => corners(a),
+            });
+            Sight::of_triangles(shown).saying("where its parts pass through each other")
+        });
     }
     about_blemishes(&health).into_iter().for_each(|finding| shop.finding(finding));
     Ok(())
