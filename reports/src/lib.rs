@@ -22,6 +22,7 @@ mod colours;
 mod curve;
 mod facts;
 mod files;
+mod in_the_round;
 mod inside;
 mod mounting;
 pub mod night;

@@ -10,6 +10,10 @@ pub(crate) const THEME: &str = include_str!("../templates/script/theme.js");
 /// The script behind the slider of the turn. It reads what is in the page already: no text of a record is part of it.
 pub(crate) const TURNTABLE: &str = include_str!("../templates/script/turn.js");
 
+/// The script that draws the piece in the round, with the library that it needs: `vendor/build` makes it. It reads the GLB
+/// that is in the page.
+pub(crate) const IN_THE_ROUND: &str = include_str!("../vendor/three-view.min.js");
+
 /// The script behind the table of a night, and behind two variants beside each other. It too reads what is in the page, and
 /// puts it elsewhere as text.
 pub(crate) const NIGHT: &str = include_str!("../templates/script/night.js");
@@ -50,5 +54,17 @@ mod tests {
         {
             assert!([THEME, TURNTABLE, NIGHT].iter().all(|script| !script.contains(word)), "{word}");
         }
+    }
+
+    /// The library knows how to ask for files, which the policy forbids: but nothing in it ends the script or begins another.
+    #[test]
+    fn the_library_cannot_end_its_script() {
+        for word in ["</", "<!--", "<script", "eval(", "new Function", "innerHTML", "import("] {
+            assert!(!IN_THE_ROUND.contains(word), "{word}");
+        }
+        assert_eq!(inline(IN_THE_ROUND), IN_THE_ROUND);
+        // Its licence goes wherever it goes.
+        let notice = include_str!("../vendor/three.LICENSE").lines().find(|line| line.starts_with("Copyright"));
+        assert!(notice.is_some_and(|notice| IN_THE_ROUND[..2000].contains(notice)));
     }
 }

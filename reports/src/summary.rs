@@ -25,6 +25,7 @@ use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
 use crate::files::{self, Group};
+use crate::in_the_round::InTheRound;
 use crate::inside::Inside;
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
@@ -54,7 +55,11 @@ pub const LARGEST_TURNING: usize = 6_000_000;
 /// If the page cannot be put together, which no record can cause.
 pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Result<String, askama::Error> {
     let told = colours::of_sides(record);
-    let shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    let in_the_round = InTheRound::of(record, pictures);
+    let mut shell = Shell::of(record)?.running(&[script::THEME, script::TURNTABLE]);
+    if in_the_round.as_ref().is_some_and(|piece| piece.packed.is_some()) {
+        shell = shell.running(&[script::IN_THE_ROUND]);
+    }
     let proof = Proof::of(record, told);
     let mut page = Page {
         record,
@@ -63,6 +68,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         effect: answers::effect(proof.as_ref().and_then(|proof| proof.effect.as_ref())),
         price: answers::cost(record),
         proof,
+        in_the_round,
         palette: Palette::of(record, told),
         corners: views::corners(record, pictures),
         sides: views::sides(record, told, pictures),
@@ -106,6 +112,7 @@ struct Page<'a> {
     effect: Answer,
     price: Answer,
     proof: Option<Proof>,
+    in_the_round: Option<InTheRound>,
     palette: Option<Palette>,
     corners: Vec<CornerView>,
     sides: Vec<SideView>,

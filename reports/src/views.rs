@@ -79,6 +79,11 @@ pub(crate) fn corners(record: &Record, shots: Pictures<'_>) -> Vec<CornerView> {
     CORNERS.iter().filter_map(view).collect()
 }
 
+/// The picture across the corner of front and right, if the run has it.
+pub(crate) fn corner(record: &Record, shots: Pictures<'_>) -> Option<Picture> {
+    taken(record, CORNERS[0].0, shots)
+}
+
 /// The six sides in turn; none if the run has neither pictures nor colours of them.
 pub(crate) fn sides(record: &Record, told: Option<Six<Srgb>>, shots: Pictures<'_>) -> Vec<SideView> {
     let mut views: Vec<_> = IN_TURN

@@ -202,7 +202,7 @@ fn what_the_job_tells_stands_in_the_place_of_lines() {
     }
     assert!(!order_sheet(&whelk()).contains("@page { size:"), "the paper is whatever is in the printer");
     // One label a copy.
-    assert_eq!(sheet(&record, "label.html").matches("<svg").count(), 5);
+    assert_eq!(sheet(&record, "label.html").matches("class=\"to-cut\"").count(), 5);
 }
 
 /// The price is that of the number of copies that is ordered, or says of how many it is.

@@ -755,3 +755,86 @@ fn the_page_about_the_model_has_the_figures_of_the_run() {
     }
     assert_eq!(page.matches("<h1>").count(), 1);
 }
+
+/// The same, with the piece as GLB.
+fn rounded() -> Record {
+    let mut record = predicted();
+    record.stages[4].artefacts.push(artefact("piece.glb".to_owned()));
+    record
+}
+
+fn glb(bytes: usize) -> Vec<u8> {
+    // Noise, which no compressor makes smaller: the low bits of a linear congruential generator's high half (Knuth's MMIX).
+    let mut state = 1u64;
+    let noise = std::iter::repeat_with(move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 40) as u8
+    });
+    b"glTF".iter().copied().chain(noise).take(bytes).collect()
+}
+
+fn draw_with(record: &Record, piece: &[u8]) -> String {
+    summary::draw(record, &|name| if name == "piece.glb" { Some(piece.to_vec()) } else { picture(name) }).unwrap()
+}
+
+#[test]
+fn the_piece_in_the_round_is_in_the_page_and_so_is_what_draws_it() {
+    use base64::Engine as _;
+    use sha2::Digest as _;
+
+    let library = include_str!("../vendor/three-view.min.js");
+    let engine = base64::engine::general_purpose::STANDARD;
+    let page = draw_with(&rounded(), &glb(100_000));
+    assert!(page.len() > library.len());
+    assert_eq!(page.matches("<script>").count(), 2);
+    assert_eq!(page.matches(library).count(), 1);
+    let digest = engine.encode(sha2::Sha256::digest(library.as_bytes()));
+    let policy = between(&page, "script-src ", ";");
+    assert!(policy.ends_with(&format!(" 'sha256-{digest}'")) && policy.matches("sha256").count() == 2, "{policy}");
+    // Apart from what the library knows by name, the page is as any other.
+    asks_for_nothing(&page.replace(library, ""));
+    // The gzip of a GLB (RFC 1952, 2.3.1: two bytes of its own, then 8 for deflate; no time and no name).
+    let packed = engine.decode(between(&page, "<template id=\"piece-glb\">", "</template>")).unwrap();
+    assert_eq!(packed[..8], [0x1f, 0x8b, 8, 0, 0, 0, 0, 0]);
+    // Length and end: the last four bytes say how much was packed.
+    assert_eq!(packed[packed.len() - 4..], 100_000u32.to_le_bytes());
+    let round = between(&page, "<section id=\"round\">", "</section>");
+    assert!(
+        round.contains("<img src=\"data:image/png") && round.contains("<noscript>") && round.contains("100.0\u{a0}kB")
+    );
+    for job in ["Whelk", "HB-2027", "harbour"] {
+        assert!(!round.contains(job), "{job}");
+    }
+}
+
+#[test]
+fn a_piece_that_is_too_large_for_the_page_lies_beside_it() {
+    // 1.4 MB come to 1.9 MB in the page, beside a script of 0.65 MB.
+    for (bytes, within) in [(1_300_000, true), (1_500_000, false)] {
+        let page = draw_with(&rounded(), &glb(bytes));
+        assert_eq!(page.contains("<template id=\"piece-glb\">"), within, "{bytes}");
+        assert_eq!(page.matches("<script>").count(), if within { 2 } else { 1 });
+        let round = between(&page, "<section id=\"round\">", "</section>");
+        assert!(round.contains("href=\"piece.glb\" download") && round.contains("<img "));
+        assert_eq!(round.contains("<canvas"), within);
+    }
+    // Beside it there is still room for the turn.
+    let heavy = |name: &str| match name {
+        "piece.glb" => Some(glb(1_300_000)),
+        name if name.ends_with(".jpg") => Some(jpeg(28_000)),
+        name => picture(name),
+    };
+    let page = summary::draw(&rounded(), &heavy).unwrap();
+    assert!(page.len() < summary::LARGEST_TURNING && turned(&page).len() == 36, "{}", page.len());
+}
+
+#[test]
+fn nothing_is_in_the_round_where_there_is_no_piece_or_no_picture() {
+    assert!(!draw(&predicted()).contains("id=\"round\""));
+    // Not even what is no GLB.
+    assert!(!draw_with(&rounded(), b"<script>").contains("<template id=\"piece-glb\">"));
+    for missing in ["piece.glb", "view-corner-front-right.png"] {
+        let some = |name: &str| if name == missing { None } else { picture(name) };
+        assert!(!summary::draw(&rounded(), &some).unwrap().contains("id=\"round\""), "{missing}");
+    }
+}

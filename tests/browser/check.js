@@ -4,9 +4,10 @@ import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
 import { checkNights } from "./night.js";
-import { launch, scratch, tally } from "./page.js";
+import { launch, project, scratch, tally } from "./page.js";
+import { checkRound } from "./round.js";
 import { checkSheets } from "./sheets.js";
-import { checkSummaries } from "./summary.js";
+import { checkSummaries, summaryOf } from "./summary.js";
 
 for (const folder of ["runs", "screenshots"]) rmSync(join(scratch, folder), { recursive: true, force: true });
 mkdirSync(join(scratch, "screenshots"), { recursive: true });
@@ -15,6 +16,8 @@ try {
   const [whelk] = await checkSummaries(browser);
   await checkSheets(browser, join(whelk, "order"));
   await checkNights(browser, dirname(whelk));
+  const pictures = summaryOf({ name: "two-faces", job: join(project, "jobs", "two-faces.yaml"), code: 0 });
+  await checkRound(join(whelk, "summary.html"), pictures);
 } finally {
   await browser.close();
 }

@@ -10,7 +10,7 @@ import { check, checkEverywhere, open, project, scratch } from "./page.js";
 // The largest summary with frames of a turn, in bytes, as reports/LOOK.md promises.
 const LARGEST = 6_000_000;
 
-// The demo as it stands, and one that is too tall for the process, under a title that is markup.
+// The demo as it stands, the ball that fails, and one that is too tall for the process, under a title that is markup.
 function jobs() {
   const folder = join(scratch, "jobs");
   mkdirSync(folder, { recursive: true });
@@ -26,11 +26,12 @@ function jobs() {
   writeFileSync(path, tall);
   return [
     { name: "whelk", job: join(project, "jobs", "harbour-whelk.yaml"), code: 0 },
+    { name: "sad-ball", job: join(project, "jobs", "sad-ball.yaml"), code: 1 },
     { name: "too-tall", job: path, code: 1, longTitle: true },
   ];
 }
 
-function summaryOf({ name, job, code }) {
+export function summaryOf({ name, job, code }) {
   const turnhue = join(project, "target", "release", "turnhue");
   const done = spawnSync(turnhue, ["run", job, "--into", join(scratch, "runs"), "--json", "--quiet"], {
     encoding: "utf8",

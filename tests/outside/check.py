@@ -13,6 +13,7 @@ import coupon
 import crate
 import distances
 import files
+import glb
 import guard
 import handbuild
 import jobs
@@ -117,6 +118,8 @@ def finished(tally, scratch, name, job):
     piece = Piece.of(tally, scratch, name, job)
     for part in (files, colours, walls, sections):
         part.check(tally, piece)
+    glb.check(tally, piece, scratch)
+    glb.check_size(tally, piece)
     return piece
 
 

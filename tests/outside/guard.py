@@ -7,7 +7,9 @@ import lib3mf
 import numpy
 
 import files
+import glb
 import jobs
+from piece import Piece
 
 # The band that is asked for.
 BAND = "{ width: 0.3 mm, on: both }"
@@ -20,6 +22,7 @@ def check(tally, scratch):
         code, said = jobs.run(job(scratch, name, guard), scratch / "runs")
         tally.check(code == 0, f"guard {guard}: exit code {code}")
         run = pathlib.Path(said["run"])
+        glb.check(tally, Piece(f"guard {name}", run), scratch)
         records[name] = json.loads((run / "run.json").read_text(encoding="utf-8"))
         model = lib3mf.get_wrapper().CreateModel()
         model.QueryReader("3mf").ReadFromFile(str(run / "piece.3mf"))

@@ -4,6 +4,7 @@ import numpy
 import trimesh
 from PIL import Image
 
+import glb
 import jobs
 from piece import NORMALS, Piece
 
@@ -44,6 +45,7 @@ def check(tally, scratch):
 def against(tally, scratch, name, mesh, pictures):
     """Every face's colour against the mean that NumPy finds under it."""
     piece = run(tally, scratch, name, mesh, {side: f"picture-{side}.png" for side in pictures})
+    glb.check(tally, piece, scratch)
     for side, pixels in pictures.items():
         wanted = means(light(pixels), *lattice(piece, side), side in SIDES_WHOLE)
         compare(tally, piece, side, code(wanted), "NumPy's area means")

@@ -31,15 +31,15 @@ const SHORT: usize = 16;
 
 /// The label as SVG, and a page with one for each copy.
 pub(super) fn draw(record: &Record, ordered: &[Ordered<'_>]) -> Result<[String; 2], Undrawn> {
-    let shell = Shell::of(record)?;
+    let paper = record.package.as_ref().and_then(|package| package.paper).map(super::Paper::word);
+    let shell = Shell::of(record)?.on(paper);
     let bands = (0_u8..).zip(colours::IN_TURN);
     let bands =
         bands.map(|(at, side)| (format!("{:.2}", f64::from(at) * SIZE[1] / 6.0), shell.colours[side])).collect();
     let label = Label { lines: lines(record, ordered), code: Code::of(&payload(record, ordered)), bands };
     let label = label.render()?;
     let copies = record.package.as_ref().and_then(|package| package.copies).unwrap_or(1).clamp(1, MOST_LABELS);
-    let paper = record.package.as_ref().and_then(|package| package.paper).map(super::Paper::word);
-    let page = Page { record, shell, label: &label, copies, paper };
+    let page = Page { record, shell, label: &label, copies };
     let page = page.render()?;
     Ok([label, page])
 }
@@ -61,7 +61,6 @@ struct Page<'a> {
     shell: Shell,
     label: &'a str,
     copies: u32,
-    paper: Option<&'static str>,
 }
 
 /// What the code says.

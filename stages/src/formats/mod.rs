@@ -3,6 +3,7 @@
 pub mod animation;
 pub mod bitmap;
 pub mod drawing;
+pub mod glb;
 pub mod jpeg;
 pub mod model;
 pub mod picture;

@@ -19,8 +19,10 @@ pub mod inside;
 pub mod likeness;
 pub mod nearest;
 mod numbered;
+pub mod outside;
 mod outward;
 pub mod reach;
+pub mod rectangles;
 #[cfg(test)]
 pub(crate) mod samples;
 pub mod section;

@@ -18,7 +18,6 @@ use serde::de::{self, Deserializer, MapAccess, Visitor};
 use serde::{Deserialize, Serialize, Serializer};
 
 use super::writing::inks;
-use crate::Length;
 use crate::findings::{Fact, Finding, Unit};
 use crate::formats::{ColouredMesh, threemf};
 use crate::paint::{Guard, GuardOn, Paint};
@@ -30,6 +29,7 @@ use crate::solid::Skin;
 use crate::solid::banded::{Banded, banded};
 use crate::stage::{Halt, Misfit, Shop};
 use crate::workpiece::Workpiece;
+use crate::{Length, Srgb};
 
 /// What a job says about a guard band.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -82,6 +82,18 @@ impl GuardWish {
     }
 }
 
+/// A guard that was laid.
+pub(super) struct Laid {
+    /// The skin cut along it.
+    pub(super) cut: Banded,
+    /// Which edges of each face have a band.
+    pub(super) held: Vec<[bool; 4]>,
+    /// How wide it is, in mm.
+    pub(super) width: f64,
+    /// The bare material that it shows.
+    pub(super) bare: Srgb,
+}
+
 /// Lays the guard that the job wishes: puts it on the paint and gives the skin cut along it, or does neither, and says why.
 pub(super) fn lay(
     wish: &GuardWish,
@@ -89,7 +101,7 @@ pub(super) fn lay(
     piece: &Workpiece,
     skin: &Skin,
     shop: &mut Shop<'_>,
-) -> Result<Option<Banded>, Halt> {
+) -> Result<Option<Laid>, Halt> {
     let cells = piece.cells().expect("the plan saw to it");
     let cell = cells.grid().cell;
     let around = || Arc::new(Around::of(cells, piece.void(), &paint.faces));
@@ -124,7 +136,7 @@ pub(super) fn lay(
     }
     say(&cut, guard, shop);
     paint.guard = Some(guard);
-    Ok(Some(cut))
+    Ok(Some(Laid { cut, held, width: guard.width, bare: shop.process().bare() }))
 }
 
 fn checked(band: GuardBand, cell: f64) -> Result<Guard, Misfit> {
@@ -309,7 +321,6 @@ mod tests {
     use serde_json::{Value, json};
 
     use super::*;
-    use crate::Srgb;
     use crate::chain::colour::Colour;
     use crate::chain::validate::Validate;
     use crate::conformance::{Folder, process};

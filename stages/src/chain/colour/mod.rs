@@ -50,7 +50,7 @@ impl Stage for Colour {
 
     const NAME: &'static str = "colour";
     const PURPOSE: &'static str = "colours every outside face by the side it faces, and writes the piece";
-    const VERSION: u32 = 4;
+    const VERSION: u32 = 5;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Paint, Part::Order];
 
@@ -75,8 +75,8 @@ impl Stage for Colour {
         let (dressed, mut paint) = lay(settings, &piece, &hull, shop)?;
         palette::say(shop, &paint)?;
         shop.go_on()?;
-        let banded = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
-        let path = writing::write(shop, &hull, &paint, banded.as_ref())?;
+        let guard = guard::lay(&settings.guard, &mut paint, &piece, &hull.skin, shop)?;
+        let path = writing::write(shop, &piece, &hull, &paint, guard.as_ref())?;
         folded::write(settings.folded.as_ref(), &dressed, &paint, cell, shop)?;
         let order = OrderedFile { name: ORDERED.to_owned(), path };
         Ok(piece.with_paint(paint).with_order(order))

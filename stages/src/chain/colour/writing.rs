@@ -3,19 +3,28 @@
 use std::cell::LazyCell;
 use std::path::PathBuf;
 
+use super::guard::Laid;
 use super::{ORDERED, PICTURE};
 use crate::Srgb;
 use crate::findings::{Fact, Unit};
-use crate::formats::{ColouredMesh, picture, ply, stl, threemf};
+use crate::formats::{ColouredMesh, glb, picture, ply, stl, threemf};
 use crate::memo::Key;
 use crate::paint::Paint;
-use crate::solid::banded::Banded;
+use crate::solid::outside::{Bands, outside};
+use crate::solid::rectangles::Sewn;
 use crate::solid::{Patch, Skin};
 use crate::stage::{Halt, Shop};
-use crate::workpiece::Hull;
+use crate::workpiece::{Hull, Workpiece};
 
 /// Writes all, with the cut skin where there is one; gives the path of the ordered file.
-pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Option<&Banded>) -> Result<PathBuf, Halt> {
+pub(super) fn write(
+    shop: &mut Shop<'_>,
+    piece: &Workpiece,
+    hull: &Hull,
+    paint: &Paint,
+    guard: Option<&Laid>,
+) -> Result<PathBuf, Halt> {
+    let banded = guard.map(|guard| &guard.cut);
     let skin = banded.map_or(&hull.skin, |banded| &banded.skin);
     let (colours, ink) = inks(skin, paint, banded.map(|banded| banded.band.as_slice()), shop.process().bare());
     let mesh = ColouredMesh { points: &skin.points, triangles: &skin.triangles, colours: &colours, ink: &ink };
@@ -42,6 +51,11 @@ pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Opt
     shop.artefact("piece.stl", "the piece without colour as STL", |out| {
         stl::write(&skin.points, &skin.triangles, out)
     })?;
+    shop.artefact("piece.glb", "the piece as it looks from outside, as GLB, to look at", |out| {
+        let seen = recall.of(|| key("seen 1"), || seen(piece, paint, guard, &colours));
+        let Sewn { points, triangles, ink } = &*seen;
+        glb::write(&ColouredMesh { points, triangles, colours: &colours, ink }, &title, out)
+    })?;
     shop.go_on()?;
     if colours.len() > picture::FEW_INKS {
         for (view, image) in picture::render_all(&mesh, PICTURE) {
@@ -54,6 +68,14 @@ pub(super) fn write(shop: &mut Shop<'_>, hull: &Hull, paint: &Paint, banded: Opt
         shop.artefact(&view.file_name(), &what(view), write)?;
     }
     Ok(path)
+}
+
+/// What is seen of the piece from outside.
+fn seen(piece: &Workpiece, paint: &Paint, guard: Option<&Laid>, colours: &[Srgb]) -> Sewn<u32> {
+    let place = |colour: Srgb| colours.iter().position(|&c| c == colour).unwrap_or_default() as u32;
+    let bands = guard.map(|guard| Bands { held: &guard.held, width: guard.width, bare: place(guard.bare) });
+    let cells = piece.cells().expect("the plan saw to it");
+    outside(cells, piece.void(), (&paint.faces, &paint.ink), place(paint.inside), bands)
 }
 
 fn what(view: picture::View) -> String {

@@ -5,7 +5,7 @@
 //!
 //! 1. the faces between a full and an empty cell, plane by plane, each with its ink;
 //! 2. faces of one plane and one ink are joined into rectangles;
-//! 3. a rectangle whose edges hold corners of other rectangles becomes a fan around its middle that takes them all in.
+//! 3. rectangles become triangles that take in every corner of others on their edges (`crate::solid::rectangles`).
 //!
 //! Guarantees (checked in `super::tests`): every edge lies in exactly two triangles that run along it in opposite
 //! directions, unless two cells touch in an edge alone; no triangle lacks area; normals look into the air; triangles end
@@ -16,6 +16,7 @@ use std::ops::Range;
 use glam::DVec3;
 
 use crate::Side;
+use crate::solid::rectangles::{Rectangle, Sewn, join, sewn};
 
 /// A box, in µm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -61,14 +62,6 @@ pub(super) struct Solid {
     zones: Vec<Zone>,
 }
 
-/// A closed surface in mm, with the ink of each triangle.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Meshed {
-    pub(super) points: Vec<DVec3>,
-    pub(super) triangles: Vec<[u32; 3]>,
-    pub(super) ink: Vec<Ink>,
-}
-
 impl Solid {
     pub(super) fn lay(&mut self, block: Block, dress: Dress) {
         self.laid.push((block, Some(dress)));
@@ -101,10 +94,9 @@ impl Solid {
     }
 
     /// Its boundary.
-    pub(super) fn mesh(&self) -> Meshed {
+    pub(super) fn mesh(&self) -> Sewn<Ink> {
         let grid = self.grid();
-        let rectangles = grid.rectangles(&self.zones);
-        Sewing::new(&grid, &rectangles).sewn(&rectangles)
+        sewn(&grid.rectangles(&self.zones), |corner| grid.place(corner))
     }
 
     fn grid(&self) -> Grid {
@@ -140,17 +132,6 @@ struct Grid {
     counts: [usize; 3],
     /// 0, or the cell's [`Dress`]; x runs fastest.
     cells: Vec<u8>,
-}
-
-/// A rectangle of faces, by the numbers of the lines that bound it.
-#[derive(Clone, Copy, Debug)]
-struct Rectangle {
-    side: Side,
-    /// The line on which it stands, across its side's axis.
-    plane: usize,
-    low: [usize; 2],
-    high: [usize; 2],
-    ink: Ink,
 }
 
 impl Grid {
@@ -211,7 +192,7 @@ impl Grid {
         zones.iter().rev().find(holds).map(|zone| zone.colour)
     }
 
-    fn rectangles(&self, zones: &[Zone]) -> Vec<Rectangle> {
+    fn rectangles(&self, zones: &[Zone]) -> Vec<Rectangle<Ink>> {
         let mut rectangles = Vec::new();
         for side in Side::ALL {
             let axis = side.axis();
@@ -225,7 +206,7 @@ impl Grid {
                     cell[v] = at / self.counts[u];
                     *face = self.face(cell, side, zones);
                 }
-                let plane = layer + usize::from(side.positive());
+                let plane = (layer + usize::from(side.positive())) as u32;
                 join(&mut faces, self.counts[u], |low, high, ink| {
                     rectangles.push(Rectangle { side, plane, low, high, ink });
                 });
@@ -234,123 +215,8 @@ impl Grid {
         rectangles
     }
 
-    fn place(&self, [x, y, z]: [usize; 3]) -> DVec3 {
+    fn place(&self, corner: [u32; 3]) -> DVec3 {
+        let [x, y, z] = corner.map(|line| line as usize);
         DVec3::new(f64::from(self.lines[0][x]), f64::from(self.lines[1][y]), f64::from(self.lines[2][z])) / 1000.0
-    }
-}
-
-/// Takes the faces of a plane away in rectangles of one ink: as wide as possible, then as high.
-fn join(faces: &mut [Option<Ink>], width: usize, mut each: impl FnMut([usize; 2], [usize; 2], Ink)) {
-    for at in 0..faces.len() {
-        let Some(ink) = faces[at] else { continue };
-        let (u, v) = (at % width, at / width);
-        let same = |face: &&Option<Ink>| **face == Some(ink);
-        let wide = faces[at..(v + 1) * width].iter().take_while(same).count();
-        let mut high = v + 1;
-        while (high + 1) * width <= faces.len()
-            && faces[high * width + u..high * width + u + wide].iter().all(|face| *face == Some(ink))
-        {
-            high += 1;
-        }
-        for row in v..high {
-            faces[row * width + u..row * width + u + wide].fill(None);
-        }
-        each([u, v], [u + wide, high], ink);
-    }
-}
-
-impl Rectangle {
-    /// The corners as numbers of lines, counter-clockwise seen from the air.
-    fn corners(&self) -> [[usize; 3]; 4] {
-        let axis = self.side.axis();
-        let at = |u: usize, v: usize| {
-            let mut corner = [0; 3];
-            corner[axis] = self.plane;
-            corner[(axis + 1) % 3] = u;
-            corner[(axis + 2) % 3] = v;
-            corner
-        };
-        let [low, high] = [self.low, self.high];
-        let around = [at(low[0], low[1]), at(high[0], low[1]), at(high[0], high[1]), at(low[0], high[1])];
-        if self.side.positive() { around } else { [around[0], around[3], around[2], around[1]] }
-    }
-}
-
-/// Puts rectangles together with shared points.
-struct Sewing<'a> {
-    grid: &'a Grid,
-    /// Every corner once, sorted: a corner's place is its number.
-    corners: Vec<[usize; 3]>,
-    /// For each axis the corners, with the coordinate along it last, sorted: those on one line stand together.
-    along: [Vec<[usize; 3]>; 3],
-}
-
-/// The corner with its coordinate along `axis` last.
-fn turned(corner: [usize; 3], axis: usize) -> [usize; 3] {
-    [corner[(axis + 1) % 3], corner[(axis + 2) % 3], corner[axis]]
-}
-
-fn turned_back(corner: [usize; 3], axis: usize) -> [usize; 3] {
-    let mut back = [0; 3];
-    back[(axis + 1) % 3] = corner[0];
-    back[(axis + 2) % 3] = corner[1];
-    back[axis] = corner[2];
-    back
-}
-
-impl<'a> Sewing<'a> {
-    fn new(grid: &'a Grid, rectangles: &[Rectangle]) -> Self {
-        let mut corners: Vec<_> = rectangles.iter().flat_map(Rectangle::corners).collect();
-        corners.sort_unstable();
-        corners.dedup();
-        let along = [0, 1, 2].map(|axis| {
-            let mut along: Vec<_> = corners.iter().map(|&corner| turned(corner, axis)).collect();
-            along.sort_unstable();
-            along
-        });
-        Self { grid, corners, along }
-    }
-
-    fn number(&self, corner: [usize; 3]) -> u32 {
-        self.corners.partition_point(|&other| other < corner) as u32
-    }
-
-    /// The corners on the edge from one corner to the next, the first among them, the last not.
-    fn edge(&self, from: [usize; 3], to: [usize; 3]) -> Vec<u32> {
-        let axis = (0..3).find(|&axis| from[axis] != to[axis]).unwrap_or_default();
-        let [a, b] = [turned(from, axis), turned(to, axis)];
-        let line = &self.along[axis];
-        let [low, high] = [a.min(b), a.max(b)];
-        let range = line.partition_point(|&c| c < low)..=line.partition_point(|&c| c < high);
-        let mut numbers: Vec<u32> = line[range].iter().map(|&c| self.number(turned_back(c, axis))).collect();
-        if a > b {
-            numbers.reverse();
-        }
-        numbers.pop();
-        numbers
-    }
-
-    fn sewn(&self, rectangles: &[Rectangle]) -> Meshed {
-        let mut meshed = Meshed::default();
-        meshed.points.extend(self.corners.iter().map(|&corner| self.grid.place(corner)));
-        for rectangle in rectangles {
-            let corners = rectangle.corners();
-            let ring: Vec<u32> = (0..4).flat_map(|i| self.edge(corners[i], corners[(i + 1) % 4])).collect();
-            let mut triangle = |corners: [u32; 3]| {
-                meshed.triangles.push(corners);
-                meshed.ink.push(rectangle.ink);
-            };
-            if let &[a, b, c, d] = ring.as_slice() {
-                triangle([a, b, c]);
-                triangle([a, c, d]);
-                continue;
-            }
-            let hub = meshed.points.len() as u32;
-            for (i, &from) in ring.iter().enumerate() {
-                triangle([hub, from, ring[(i + 1) % ring.len()]]);
-            }
-            meshed.points.push(self.grid.place(corners[0]).midpoint(self.grid.place(corners[2])));
-        }
-        meshed
     }
 }

@@ -23,10 +23,11 @@ use crate::formats::picture::{self, View};
 use crate::formats::{ColouredMesh, stl, threemf};
 use crate::outlook::Outlook;
 use crate::process::Process;
+use crate::solid::rectangles::Sewn;
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
 use crate::{Length, Side, Six, Srgb};
-use blocks::{Ink, Meshed};
+use blocks::Ink;
 use layout::Layout;
 use reading::{Ladders, Row};
 
@@ -92,7 +93,7 @@ impl Stage for Coupon {
 
     const NAME: &'static str = "coupon";
     const PURPOSE: &'static str = "makes a small test plaque in the job's colours, to print before the piece";
-    const VERSION: u32 = 2;
+    const VERSION: u32 = 3;
     const NEEDS: &'static [Part] = &[Part::Paint];
     const GIVES: &'static [Part] = &[];
 
@@ -176,7 +177,7 @@ impl Inks {
         }
     }
 
-    fn of(&self, meshed: &Meshed) -> Vec<u32> {
+    fn of(&self, meshed: &Sewn<Ink>) -> Vec<u32> {
         let place = |ink: &Ink| self.colours.partition_point(|&c| c < self.colour(*ink)) as u32;
         meshed.ink.iter().map(place).collect()
     }
@@ -187,7 +188,7 @@ fn mm(mm: f64) -> f64 {
     (mm * 1000.0).round() / 1000.0
 }
 
-fn say(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Meshed) {
+fn say(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Sewn<Ink>) {
     let [low, high] = layout.solid.bounds();
     let (size, volume) = (high - low, layout.solid.volume());
     let weight = volume / 1000.0 * shop.process().density.value;
@@ -256,7 +257,7 @@ fn say(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Meshed)
     findings.into_iter().for_each(|finding| shop.finding(finding));
 }
 
-fn write(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Meshed, inks: &Inks) -> Result<(), Halt> {
+fn write(shop: &mut Shop<'_>, ladders: &Ladders, layout: &Layout, meshed: &Sewn<Ink>, inks: &Inks) -> Result<(), Halt> {
     let ink = inks.of(meshed);
     let mesh = ColouredMesh { points: &meshed.points, triangles: &meshed.triangles, colours: &inks.colours, ink: &ink };
     let title = match shop.title() {
