@@ -1,9 +1,13 @@
 //! What a plane cuts, as a drawing: bodies in their colours, their names beside them, at a scale that drawings are made at.
 
-use glam::DVec2;
+use std::f64::consts::FRAC_1_SQRT_2;
 
-use crate::Srgb;
-use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Mark, Shape, Stroke};
+use glam::{DVec2, DVec3};
+
+use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Line, Mark, Shape, Stroke};
+use crate::solid::Cells;
+use crate::solid::section::Upright;
+use crate::{Side, Srgb};
 
 /// Sheet and its margin, in mm: fits on A4 and on Letter.
 pub(super) const SHEET: DVec2 = DVec2::new(190.0, 259.0);
@@ -22,6 +26,12 @@ const WIDE: f64 = 0.86;
 pub(super) const PIECE: Srgb = Srgb([0xc9, 0xc2, 0xb2]);
 /// Lines beside the piece.
 pub(super) const GREY: Srgb = Srgb([0x6a, 0x6a, 0x6a]);
+/// The plane lies this much, in mm, on the viewer's side of the place that it should go through, so that it never runs between two layers of
+/// cells: far above the rounding of coordinates (1e-13), far below what is written (1e-2).
+pub(super) const ASIDE: f64 = 1e-6;
+/// From one line of the hatching to the next, in mm on the sheet, and the lines themselves.
+const HATCH: f64 = 1.8;
+const HATCHING: Stroke = Stroke::new(0.12, Srgb([0x8d, 0x86, 0x77]));
 /// Outlines.
 pub(super) const THIN: Stroke = Stroke::new(0.18, BLACK);
 
@@ -141,4 +151,42 @@ fn crossings(outline: &[DVec2], y: f64) -> Vec<f64> {
     let cross =
         |(a, b): (&DVec2, &DVec2)| ((a.y < y) != (b.y < y)).then(|| a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
     outline.iter().zip(next).filter_map(cross).collect()
+}
+
+/// An upright plane through a place, along a level axis, and the side from which it is seen.
+pub(super) fn upright(through: DVec3, axis: usize) -> (Upright, Side) {
+    let (from, along) = if axis == 0 { (Side::Front, DVec2::X) } else { (Side::Right, DVec2::Y) };
+    (Upright { through: (through + ASIDE * from.normal()).truncate(), along }, from)
+}
+
+/// The level axis along which the cells reach farther.
+pub(super) fn broader(cells: &Cells) -> Option<usize> {
+    let [low, high] = cells.extent()?;
+    Some(usize::from(high.y - low.y > high.x - low.x))
+}
+
+/// The box around outlines.
+pub(super) fn bounds(outlines: &[Vec<DVec2>]) -> Option<[DVec2; 2]> {
+    let mut points = outlines.iter().flatten();
+    let first = *points.next()?;
+    Some(points.fold([first; 2], |[low, high], &p| [low.min(p), high.max(p)]))
+}
+
+/// Lines at 45° over what outlines surround, as sections have them (ISO 128-50); the other way where they fall, for what lies
+/// beside it.
+pub(super) fn hatch(drawing: &mut Drawing, outlines: &[Vec<DVec2>], falling: bool) {
+    // Turned so that the lines are level.
+    let up = if falling { -FRAC_1_SQRT_2 } else { FRAC_1_SQRT_2 };
+    let (turn, back) = (DVec2::new(FRAC_1_SQRT_2, -up), DVec2::new(FRAC_1_SQRT_2, up));
+    let turned: Vec<Vec<DVec2>> =
+        outlines.iter().map(|outline| outline.iter().map(|&p| turn.rotate(p)).collect()).collect();
+    let Some([low, high]) = bounds(&turned) else { return };
+    let mut y = low.y + HATCH / 2.0;
+    let mut lines = Vec::new();
+    while y < high.y {
+        let ends = |[from, to]: [f64; 2]| [from, to].map(|x| back.rotate(DVec2::new(x, y))).to_vec();
+        lines.extend(runs(&turned, y).into_iter().map(|run| Line { points: ends(run), closed: false }));
+        y += HATCH;
+    }
+    drawing.marks.push(Mark { layer: Layer::Note, shape: Shape::Lines(lines), stroke: Some(HATCHING), fill: None });
 }

@@ -6,12 +6,13 @@
 //!
 //! Widths are those of the cut: a wall that is cut askew is longer there than it is thick, and never shorter.
 
-use std::f64::consts::FRAC_1_SQRT_2;
-
 use glam::DVec2;
 
-use crate::chain::cut::{FOOT, GREY, HEAD, NAMES, Named, PIECE, SHEET, Scale, THIN, head, name_all, runs, spot};
-use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Line, Mark, Shape, Stroke, svg};
+use crate::chain::cut::{
+    ASIDE, FOOT, GREY, HEAD, NAMES, Named, PIECE, SHEET, Scale, THIN, bounds, broader, hatch, head, name_all, runs,
+    spot, upright,
+};
+use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Stroke, svg};
 use crate::solid::section::{Upright, outlines, segments};
 use crate::solid::skin::outside_faces;
 use crate::solid::{Cells, Patch, Skin};
@@ -25,9 +26,6 @@ pub(crate) const SECTION: &str = "hollow-section.svg";
 
 /// Cavity and shafts.
 const HOLLOW: Srgb = Srgb([0xe4, 0xec, 0xf0]);
-/// From one line of the hatching to the next, in mm on the sheet, and the lines themselves.
-const HATCH: f64 = 1.8;
-const HATCHING: Stroke = Stroke::new(0.12, Srgb([0x8d, 0x86, 0x77]));
 /// Lines of sizes.
 const SIZE: Stroke = Stroke::new(0.22, BLACK);
 /// Height of sizes, and of the strokes at their ends, in mm.
@@ -37,9 +35,6 @@ const TICK: f64 = 1.2;
 const TRIED: i32 = 48;
 /// Left of the section, for the size of a wall.
 const MARGIN: f64 = 22.0;
-/// The plane lies this much, in mm, on the viewer's side of the opening's axis, so that it never runs between two layers of
-/// cells: far above the rounding of coordinates (1e-13), far below what is written (1e-2).
-const ASIDE: f64 = 1e-6;
 
 /// Draws the section as an artefact.
 pub(super) fn draw(piece: &Workpiece, shop: &mut Shop<'_>) -> Result<(), Halt> {
@@ -84,9 +79,7 @@ impl<'a> Section<'a> {
             2 => broader(cells)?,
             axis => axis,
         };
-        let (from, direction) = if along == 0 { (Side::Front, DVec2::X) } else { (Side::Right, DVec2::Y) };
-        let through = (middle + ASIDE * from.normal()).truncate();
-        let plane = Upright { through, along: direction };
+        let (plane, from) = upright(middle, along);
         Some(Self {
             plane,
             from,
@@ -162,7 +155,7 @@ impl<'a> Section<'a> {
         let all = |outlines: &[Vec<DVec2>]| outlines.iter().map(|outline| placed(outline)).collect::<Vec<_>>();
         drawing.fill(Layer::Note, HOLLOW, None, all(&self.whole));
         drawing.fill(Layer::Note, PIECE, Some(THIN), all(&self.material));
-        hatch(&mut drawing, &all(&self.material));
+        hatch(&mut drawing, &all(&self.material), false);
         self.axis(&mut drawing, [low, high], &place);
         let named = self.sizes(&mut drawing, &place, [low, high].map(place));
         let solid = spot(&self.material).map(|at| Named { at: place(at), colour: PIECE, name: "material".to_owned() });
@@ -250,37 +243,8 @@ fn dimension(drawing: &mut Drawing, [from, to]: Size, length: &str, words: Words
     drawing.words(Layer::Measure, at, LETTERS, anchor, length);
 }
 
-/// Lines at 45° over what outlines surround, as sections have them (ISO 128-50).
-fn hatch(drawing: &mut Drawing, outlines: &[Vec<DVec2>]) {
-    // Turned so that the lines are level.
-    let (turn, back) = (DVec2::new(FRAC_1_SQRT_2, -FRAC_1_SQRT_2), DVec2::new(FRAC_1_SQRT_2, FRAC_1_SQRT_2));
-    let turned: Vec<Vec<DVec2>> =
-        outlines.iter().map(|outline| outline.iter().map(|&p| turn.rotate(p)).collect()).collect();
-    let Some([low, high]) = bounds(&turned) else { return };
-    let mut y = low.y + HATCH / 2.0;
-    let mut lines = Vec::new();
-    while y < high.y {
-        let ends = |[from, to]: [f64; 2]| [from, to].map(|x| back.rotate(DVec2::new(x, y))).to_vec();
-        lines.extend(runs(&turned, y).into_iter().map(|run| Line { points: ends(run), closed: false }));
-        y += HATCH;
-    }
-    drawing.marks.push(Mark { layer: Layer::Note, shape: Shape::Lines(lines), stroke: Some(HATCHING), fill: None });
-}
-
 fn length([from, to]: Size) -> f64 {
     from.distance(to)
-}
-
-fn bounds(outlines: &[Vec<DVec2>]) -> Option<[DVec2; 2]> {
-    let mut points = outlines.iter().flatten();
-    let first = *points.next()?;
-    Some(points.fold([first; 2], |[low, high], &p| [low.min(p), high.max(p)]))
-}
-
-/// The level axis along which the cells reach farther.
-fn broader(cells: &Cells) -> Option<usize> {
-    let [low, high] = cells.extent()?;
-    Some(usize::from(high.y - low.y > high.x - low.x))
 }
 
 /// What the plane cuts of the cells with nothing taken out of them: those of one layer.

@@ -19,6 +19,7 @@
 mod bodies;
 mod cavities;
 mod cuts;
+mod inside;
 mod seams;
 mod written;
 
