@@ -19,6 +19,8 @@ mod answers;
 mod cautions;
 mod chart;
 mod colours;
+pub mod commission;
+mod cost;
 mod curve;
 mod facts;
 mod files;

@@ -238,6 +238,13 @@ pub(crate) fn capitalised(words: &str) -> String {
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
+/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
+pub(crate) fn shell_word(name: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
+    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
+    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
+}
+
 fn flatten(path: String, value: &Json, lines: &mut Vec<(String, String)>) {
     match value {
         Json::Object(fields) => {

@@ -3,8 +3,8 @@
 //! What it guarantees, each with its test in `tests/summary.rs`:
 //!
 //! - The page asks for nothing: no address but `data:`, and a content security policy that says so; links lead to files beside it.
-//!   It runs no script but those of `templates/script/`, which the policy allows by their digest: no text of the record is part
-//!   of a script or of what sets it off.
+//!   It runs no script but those of `templates/script/`, and with the piece in the round that of `vendor/`, which the policy
+//!   allows by their digests: no text of the record is part of a script or of what sets it off.
 //! - With the script or without, the six sides stand on it as designed beside printed, where that was predicted.
 //! - However large the frames of a turn are, they make it no larger than [`LARGEST_TURNING`]: of larger frames every
 //!   second, third, sixth or ninth is shown, or none.
@@ -24,6 +24,7 @@ use crate::advice::view::AdviceView;
 use crate::answers::{self, Answer, COST_STAGE};
 use crate::cautions::{self, Caution};
 use crate::colours;
+use crate::cost;
 use crate::files::{self, Group};
 use crate::in_the_round::InTheRound;
 use crate::inside::Inside;
@@ -76,7 +77,11 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         what: key_facts(record, &WHAT),
         key_facts: key_facts(record, &ASKED),
         findings: findings(record, pictures),
-        cost: record.stages.iter().rfind(|stage| stage.name == COST_STAGE).map(|stage| Said::of(&stage.facts)),
+        cost: record
+            .stages
+            .iter()
+            .rfind(|stage| stage.name == COST_STAGE)
+            .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
         hollowed: Inside::of(record, pictures),
@@ -86,7 +91,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
         stages: record.stages.iter().zip(1..).map(|(stage, number)| StageView::of(number, stage, pictures)).collect(),
         to_order: files::to_order(record),
         groups: files::groups(record),
-        command: format!("turnhue run {}", shell_word(&job_name(record))),
+        command: format!("turnhue run {}", said::shell_word(&job_name(record))),
         resolved: format!("{:#}", record.resolved),
     };
     let still = page.render()?;
@@ -121,7 +126,7 @@ struct Page<'a> {
     what: Vec<KeyFact<'a>>,
     key_facts: Vec<KeyFact<'a>>,
     findings: Vec<Told<'a>>,
-    cost: Option<Said>,
+    cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
     hollowed: Option<Inside>,
@@ -165,6 +170,7 @@ impl Page<'_> {
         let sections = [
             ("findings", "Findings", has_faults),
             ("look", "How it will look", self.proof.is_some()),
+            ("round", "In the round", self.in_the_round.is_some()),
             ("sides", "From each side", !self.sides.is_empty()),
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),
@@ -412,11 +418,4 @@ pub(crate) fn length(figure: &Figure<Length>) -> String {
 
 fn file_name(path: &str) -> &str {
     path.rsplit('/').next().unwrap_or(path)
-}
-
-/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
-fn shell_word(name: &str) -> String {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
-    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
-    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }

@@ -134,7 +134,25 @@ fn predicted() -> Record {
         artefacts,
     };
     record.stages.insert(5, proof);
+    let estimate = record.stages.iter_mut().find(|stage| stage.name == "estimate").unwrap();
+    estimate.facts.retain(|fact| fact.name != "cost by copies");
+    estimate.facts.extend(facts_of_cost());
     record
+}
+
+/// The price of one copy and of ten, worked by hand.
+fn facts_of_cost() -> [Fact; 2] {
+    let parts = [
+        ["material", "100 cm³ × 0.60", "60.00"],
+        ["matt & sealed", "20.00", "20.00"],
+        ["tax", "25 % of 80.00", "20.00"],
+        ["total", "1 copy", "100.00"],
+    ];
+    let copies = [["1", "100.00", "100.00"], ["10", "900.00", "90.00"]];
+    [
+        Fact::table("parts of the price", &["part", "how it comes about", "EUR"], parts.map(texts).to_vec()),
+        Fact::table("cost by copies", &["copies", "total (EUR)", "each (EUR)"], copies.map(texts).to_vec()),
+    ]
 }
 
 /// What lies between two texts of a page.
@@ -211,8 +229,8 @@ fn the_contents_are_the_sections_of_the_page() {
         severity: turnhue_stages::findings::Severity::Fault,
         ..whelk().stages.iter().find_map(|stage| stage.findings.first().cloned()).unwrap()
     });
-    for record in [whelk(), predicted(), faulty] {
-        let page = draw(&record);
+    for record in [whelk(), predicted(), rounded(), faulty] {
+        let page = draw_with(&record, &glb(1000));
         let listed: Vec<(String, String)> = between(&page, "<nav class=\"contents\"", "</nav>")
             .split("<a href=\"#")
             .skip(1)
@@ -404,40 +422,91 @@ fn the_same_record_gives_the_same_page() {
     assert_eq!(draw(&whelk()), draw(&whelk()));
 }
 
+/// A palette of the stylesheet: by day, by night or on paper.
+struct Colours {
+    when: &'static str,
+    block: String,
+}
+
+impl Colours {
+    /// All that the stylesheet has.
+    fn all() -> [Self; 3] {
+        let sheet = include_str!("../templates/look.css");
+        let blocks: Vec<_> = sheet.split(":root {").skip(1).map(|block| block.split('}').next().unwrap()).collect();
+        let [screen, paper] = blocks[..] else { panic!("a palette for the screen, and one for paper") };
+        [("day", screen), ("night", screen), ("paper", paper)]
+            .map(|(when, block)| Self { when, block: block.to_owned() })
+    }
+
+    /// The relative luminance of a colour by its name, as WCAG 2.2 defines it.
+    fn luminance(&self, name: &str) -> f64 {
+        let rest = self.block.split(&format!("--{name}: ")).nth(1).unwrap_or_else(|| panic!("no colour {name}"));
+        let colours = rest.split(';').next().unwrap();
+        let colour = match self.when {
+            "day" => colours.trim_start_matches("light-dark(").split([',', ')']).next().unwrap(),
+            "night" => colours.split(", ").nth(1).unwrap().trim_end_matches(')'),
+            _ => colours,
+        };
+        let hex = colour.strip_prefix('#').unwrap();
+        let channel = |at: usize| match hex.len() {
+            3 => u8::from_str_radix(&hex[at..=at], 16).unwrap() * 17,
+            _ => u8::from_str_radix(&hex[at * 2..at * 2 + 2], 16).unwrap(),
+        };
+        let linear = |at| {
+            let value = f64::from(channel(at)) / 255.0;
+            if value <= 0.04045 { value / 12.92 } else { libm::pow((value + 0.055) / 1.055, 2.4) }
+        };
+        0.2126 * linear(0) + 0.7152 * linear(1) + 0.0722 * linear(2)
+    }
+
+    /// The contrast of two colours, from 1 to 21.
+    fn contrast(&self, one: &str, other: &str) -> f64 {
+        let (a, b) = (self.luminance(one), self.luminance(other));
+        (f64::max(a, b) + 0.05) / (f64::min(a, b) + 0.05)
+    }
+}
+
 /// Text on its ground has at least the contrast of level AA in WCAG 2.2 (1.4.3: 4.5 to 1), by day, by night and on paper.
 #[test]
 fn text_can_be_read_on_its_ground() {
-    let sheet = include_str!("../templates/look.css");
-    let [screen, paper] =
-        &sheet.split(":root {").skip(1).map(|block| block.split('}').next().unwrap()).collect::<Vec<_>>()[..]
-    else {
-        panic!("a palette for the screen, and one for paper")
-    };
-    let by_day = |colours: &str| colours.trim_start_matches("light-dark(").split([',', ')']).next().unwrap().to_owned();
-    let by_night = |colours: &str| colours.split(", ").nth(1).unwrap().trim_end_matches(')').to_owned();
-    let choose: [&dyn Fn(&str) -> String; 3] = [&by_day, &by_night, &str::to_owned];
-    for (palette, choose) in [screen, screen, paper].into_iter().zip(choose) {
-        let luminance = |name: &str| {
-            let rest = palette.split(&format!("--{name}: ")).nth(1).unwrap();
-            let colour = choose(rest.split(';').next().unwrap());
-            let hex = colour.strip_prefix('#').unwrap();
-            let channel = |at: usize| match hex.len() {
-                3 => u8::from_str_radix(&hex[at..=at], 16).unwrap() * 17,
-                _ => u8::from_str_radix(&hex[at * 2..at * 2 + 2], 16).unwrap(),
-            };
-            let linear = |at| {
-                let value = f64::from(channel(at)) / 255.0;
-                if value <= 0.04045 { value / 12.92 } else { libm::pow((value + 0.055) / 1.055, 2.4) }
-            };
-            0.2126 * linear(0) + 0.7152 * linear(1) + 0.0722 * linear(2)
-        };
+    for colours in Colours::all() {
         for ground in ["paper", "plane"] {
             for text in ["ink", "soft", "link", "ready", "caution", "fault", "note"] {
-                let (a, b) = (luminance(ground), luminance(text));
-                let contrast = (f64::max(a, b) + 0.05) / (f64::min(a, b) + 0.05);
-                assert!(contrast >= 4.5, "{text} on {ground}: {contrast:.2}");
+                let contrast = colours.contrast(text, ground);
+                assert!(contrast >= 4.5, "{text} on {ground} by {}: {contrast:.2}", colours.when);
             }
         }
+    }
+}
+
+/// What carries meaning in a chart has at least the contrast of level AA in WCAG 2.2 (1.4.11: 3 to 1) with the ground: every
+/// stroke and every fill that the stylesheet gives to a part of a chart. A side's own colour is not among them: it stands
+/// between two edges that are. Lines that only lead the eye are named here.
+#[test]
+fn charts_can_be_seen_on_their_ground() {
+    const LEADS_THE_EYE: [&str; 2] = [".curve .grid", ".steps .run"];
+    // Ground within a line's edges or a sign's.
+    const IS_GROUND: [&str; 1] = ["paper"];
+    let sheet = include_str!("../templates/look.css");
+    let mut checked = Vec::new();
+    for line in sheet.lines().map(str::trim) {
+        let is_chart = [".curve ", ".plot ", ".plot.", ".plotted ", ".steps ", ".copies "]
+            .iter()
+            .any(|chart| line.starts_with(chart));
+        let Some((selector, rules)) = line.split_once('{').filter(|_| is_chart) else { continue };
+        let paints = rules.split(';').filter_map(|rule| rule.trim().split_once(": "));
+        let paints = paints.filter(|(property, _)| ["stroke", "fill"].contains(property));
+        let named = paints.filter_map(|(_, value)| value.strip_prefix("var(--")?.split(')').next());
+        for name in named.filter(|name| !IS_GROUND.contains(name) && !LEADS_THE_EYE.contains(&selector.trim())) {
+            for colours in Colours::all() {
+                let contrast = colours.contrast(name, "paper");
+                assert!(contrast >= 3.0, "{selector}: {name} by {}: {contrast:.2}", colours.when);
+            }
+            checked.push(selector.trim());
+        }
+    }
+    for part in [".plot .axis", ".plot .sign", ".plot .bound", ".curve .casing", ".curve .designed", ".steps rect"] {
+        assert!(checked.contains(&part), "{part} is not among {checked:?}");
     }
 }
 
@@ -701,6 +770,97 @@ fn the_least_difference_is_marked_in_words() {
     let palette = between(&page, "<section id=\"palette\">", "</section>");
     assert!(palette.contains("<strong>9.5<span class=\"least\"> least</span></strong>"));
     assert!(!palette.contains("<strong>41.3"));
+}
+
+/// However many sides are seen: a line, letters and a part of the description for each, and no curve of none.
+#[test]
+fn the_curve_has_a_line_for_every_side_that_is_seen() {
+    let order = ["right", "left", "back", "front", "top", "bottom"];
+    for seen in 0..=order.len() {
+        let mut record = predicted();
+        let turn = record.stages[5].facts.iter_mut().find(|fact| fact.name == "turn").unwrap();
+        let turnhue_stages::findings::Value::Table { rows, .. } = &mut turn.value else { panic!() };
+        for row in rows.iter_mut() {
+            for side in seen..order.len() {
+                for column in [1 + side, 1 + order.len() + side] {
+                    "0.2".clone_into(&mut row[column]);
+                }
+            }
+        }
+        let page = draw(&record);
+        if seen == 0 {
+            assert!(!page.contains("class=\"curve"));
+            continue;
+        }
+        for name in ["wide", "narrow"] {
+            let curve = between(&page, &format!("<svg class=\"curve {name}\""), "</svg>");
+            for class in ["printed", "designed", "casing", "gap", "chip", "letters"] {
+                assert_eq!(curve.matches(&format!("class=\"{class}\"")).count(), seen, "{class} of {seen}");
+            }
+            let says = between(curve, "<desc", "</desc>");
+            assert_eq!(order.iter().filter(|side| says.contains(&format!("{side}: printed"))).count(), seen);
+        }
+    }
+}
+
+#[test]
+fn the_cost_is_drawn_above_its_tables() {
+    let page = draw(&predicted());
+    let cost = between(&page, "<section id=\"cost\">", "</section>");
+    let drawn = cost.split("<table").next().unwrap();
+    assert!(drawn.contains("What the price is made of, for 1\u{a0}copy"));
+    for (part, amount, share) in [
+        ("Material", "60.00", "60"),
+        ("Matt &#38; sealed", "20.00", "20"),
+        ("Tax", "20.00", "20"),
+        ("Total", "100.00", "100"),
+    ] {
+        let step = drawn.split("<li").find(|step| step.contains(&format!(">{part}</span>"))).unwrap();
+        assert!(
+            step.contains(&format!(">EUR\u{a0}{amount}</span>")) && step.contains(&format!(">{share}\u{a0}%</span>")),
+            "{step}"
+        );
+    }
+    assert!(drawn.contains("aria-label=\"The price of each copy: EUR\u{a0}100.00 for 1, EUR\u{a0}90.00 for 10\""));
+    // Whatever tables a stage has under these names, a page comes out.
+    for row in 0..4 {
+        for text in ["", "?", "-1e400", "NaN", "79228162514264337593543950335"] {
+            for name in ["parts of the price", "cost by copies"] {
+                let mut record = predicted();
+                let facts = record.stages.iter_mut().flat_map(|stage| &mut stage.facts);
+                for fact in facts.filter(|fact| fact.name == name) {
+                    let turnhue_stages::findings::Value::Table { rows, .. } = &mut fact.value else { panic!() };
+                    let row = row % rows.len();
+                    text.clone_into(&mut rows[row][2]);
+                }
+                draw(&record);
+            }
+        }
+    }
+}
+
+/// Every drawing of a page is read to its end by `quick-xml`, which minds open elements and doubled attributes.
+#[test]
+fn drawings_are_well_formed() {
+    let page = draw(&predicted());
+    let mut drawings = 0;
+    for part in page.split("<svg").skip(1) {
+        let drawing = format!("<svg{}</svg>", part.split("</svg>").next().unwrap());
+        let mut reader = quick_xml::Reader::from_str(&drawing);
+        loop {
+            match reader.read_event().unwrap_or_else(|wrong| panic!("{wrong}: {drawing}")) {
+                quick_xml::events::Event::Start(start) | quick_xml::events::Event::Empty(start) => {
+                    start
+                        .attributes()
+                        .for_each(|attribute| drop(attribute.unwrap_or_else(|wrong| panic!("{wrong}: {drawing}"))));
+                }
+                quick_xml::events::Event::Eof => break,
+                _ => {}
+            }
+        }
+        drawings += 1;
+    }
+    assert!(drawings > 10, "{drawings}");
 }
 
 #[test]

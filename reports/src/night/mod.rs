@@ -12,10 +12,11 @@
 pub mod choose;
 mod figures;
 mod front;
+mod lines;
 mod page;
 mod plot;
 mod table;
-mod thumbnail;
+pub(crate) mod thumbnail;
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use super::Night;
 use super::figures::Figure;
 use super::front::{Front, Point};
-use crate::chart::{self, Along, Axis, Drawing, Frame, Place, Shape};
+use crate::chart::{self, Along, Axis, Drawing, Frame, Place, Shape, TENTHS};
 use crate::numbers;
 
 const FRAME: Frame = Frame { width: 640, height: 360, left: 52, right: 24, above: 18, below: 34, grid: false };
@@ -18,6 +18,8 @@ const AIR: f64 = 0.06;
 const MOST_TITLES: usize = 1500;
 /// From the middle of a sign to its number, in tenths of a pixel: leftwards and upwards.
 const TO_NUMBER: i32 = 70;
+/// Width and height that a numeral has on a phone, where it is largest, in tenths of a pixel.
+const NUMERAL: [i32; 2] = [13 * TENTHS, 18 * TENTHS];
 /// The radius of the ring, in tenths of a pixel.
 const RING: i32 = 90;
 
@@ -55,13 +57,14 @@ pub(crate) fn of(night: &Night, front: &Front, chosen: Option<usize>) -> Option<
     let [across, up] = axes(points);
     let best = best(night, front);
     let inside: Vec<&Point> = points.iter().filter(|point| across.has(point.price) && up.has(point.value)).collect();
-    let signs = Signs { night, front, chosen, numbers: best.iter().map(|best| (best.rows[0], best.number)).collect() };
+    let signs = Signs { night, front, chosen };
     let mut series = vec![Along::line("line", steps(front, &best))];
     // What is beaten lies below what is not.
     for form in ["faulty", "beaten", "unbeaten"] {
         let such = inside.iter().filter(|point| form_of(front, point) == form);
         series.extend(such.map(|&point| Along::at([point.price, point.value], |place| signs.of(point, place))));
     }
+    series.push(ordinals(front, &best));
     let name = front.figure.word();
     Some(Plot {
         title: format!("Price and {name}"),
@@ -125,6 +128,30 @@ fn steps(front: &Front, best: &[Best]) -> Vec<[f64; 2]> {
     corners
 }
 
+/// The numbers beside those that nothing beats, the cheapest first, as far as they keep out of each other's way. The list
+/// below the plot has them all.
+fn ordinals(front: &Front, best: &[Best]) -> Along<'static> {
+    let by_row = by_row(front);
+    let points = best.iter().map(|best| by_row[&best.rows[0]]).map(|point| [point.price, point.value]);
+    Along::new(points, |places| {
+        let mut shapes: Vec<Shape> = Vec::new();
+        let mut taken: Vec<[i32; 4]> = Vec::new();
+        for (number, &(x, y)) in (1_u32..).zip(places) {
+            let (right, lower) = (x - TO_NUMBER, y - TO_NUMBER);
+            let width = NUMERAL[0] * (number.ilog10().cast_signed() + 1);
+            let place = [right - width, right, lower - NUMERAL[1], lower];
+            let meets = |other: &[i32; 4]| {
+                place[0] < other[1] && other[0] < place[1] && place[2] < other[3] && other[2] < place[3]
+            };
+            if !taken.iter().any(meets) {
+                taken.push(place);
+                shapes.push(Shape::text("ordinal-of", (right, lower), "end", number.to_string()));
+            }
+        }
+        shapes
+    })
+}
+
 fn by_row(front: &Front) -> BTreeMap<usize, &Point> {
     front.points.iter().map(|point| (point.row, point)).collect()
 }
@@ -147,12 +174,10 @@ struct Signs<'a> {
     night: &'a Night,
     front: &'a Front,
     chosen: Option<usize>,
-    /// Numbers of those that nothing beats, by row.
-    numbers: BTreeMap<usize, usize>,
 }
 
 impl Signs<'_> {
-    /// A variant's sign, with its ring and its number.
+    /// A variant's sign, with its ring.
     fn of(&self, point: &Point, place: Place) -> Vec<Shape> {
         let form = form_of(self.front, point);
         let is_chosen = self.chosen == Some(point.row);
@@ -160,10 +185,7 @@ impl Signs<'_> {
         let has_title = self.front.points.len() <= MOST_TITLES || form != "beaten" || is_chosen;
         let sign = if has_title { sign.titled(self.title(point)) } else { sign };
         let ring = is_chosen.then(|| Shape::circle("ring-around", place, RING));
-        let (x, y) = (place.0 - TO_NUMBER, place.1 - TO_NUMBER);
-        let number = self.numbers.get(&point.row);
-        let number = number.map(|number| Shape::text("ordinal-of", (x, y), "end", number.to_string()));
-        [Some(sign), ring, number].into_iter().flatten().collect()
+        std::iter::once(sign).chain(ring).collect()
     }
 
     fn title(&self, point: &Point) -> String {
@@ -181,7 +203,7 @@ impl Signs<'_> {
 
 /// The path of a sign in the key, in the middle of a square of 14 pixels.
 pub(crate) fn key(form: &str) -> String {
-    shape(form, (7 * chart::TENTHS, 7 * chart::TENTHS))
+    shape(form, (7 * TENTHS, 7 * TENTHS))
 }
 
 /// The path of a sign around a place.
