@@ -27,6 +27,7 @@ use crate::colours;
 use crate::cost;
 use crate::files::{self, Group};
 use crate::in_the_round::InTheRound;
+use crate::inside::Inside;
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -83,6 +84,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
             .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
+        hollowed: Inside::of(record, pictures),
         mounting: Mounting::of(record, pictures),
         process: process_rows(record),
         cautions: cautions::of(record),
@@ -127,6 +129,7 @@ struct Page<'a> {
     cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
+    hollowed: Option<Inside>,
     mounting: Option<Mounting>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
@@ -172,6 +175,7 @@ impl Page<'_> {
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),
             ("parts", "In parts", self.divided.is_some()),
+            ("inside", "Inside", self.hollowed.is_some()),
             ("stand", "On its stand", self.mounting.is_some()),
             ("advice", "The right cell", self.advice.is_some()),
             ("cost", "Cost", self.cost.is_some()),
@@ -182,6 +186,12 @@ impl Page<'_> {
             ("again", "Make it again", true),
         ];
         sections.into_iter().filter(|(.., shown)| *shown).map(|(place, name, _)| (place, name)).collect()
+    }
+
+    /// The section that shows what a finding without a picture is about, if it is on the page.
+    fn seen_under(&self, told: &Told<'_>) -> Option<(&'static str, &'static str)> {
+        let place = told.section().filter(|_| told.shown.is_none())?;
+        self.contents().into_iter().find(|(known, _)| *known == place)
     }
 
     /// When the run began and how long it took, where the record says it.

@@ -330,7 +330,7 @@ fn what_a_run_changed_is_told_by_setting() {
         (name == "run.json").then(|| bytes_of(&other))
     };
     let said = text(&commission::draw(&commission(runs()), &with_more).unwrap());
-    assert!(said.contains("hollow is gone; it was in the chain") && !said.contains("hollow.wall"), "{said}");
+    assert!(said.contains("hollow left the chain") && !said.contains("hollow.wall"), "{said}");
     assert!(said.contains("whelk.stl has other content"), "{said}");
 
     let same = |_: &str, name: &str| (name == "run.json").then(|| bytes_of(&record("whelk-2.5", "2.5")));
@@ -367,8 +367,11 @@ fn no_check_is_claimed_that_was_not_made() {
     told.checked.amiss = (0..60).map(amiss).collect();
     let said = text(&draw(&told));
     assert!(said.contains("60 things are not as recorded") && said.contains("And 20 more"), "{said}");
-    assert!(said.contains("Small-1/3 is missing.") && !said.contains("as recorded on"), "{said}");
+    assert!(said.contains("Mend its record"));
+    assert!(said.contains("small-1/3 is missing.") && !said.contains("as recorded on"), "{said}");
 
+    told.checked.head = None;
+    assert!(text(&draw(&told)).contains("So far as its entries can be read."));
     told.checked = Checked { files: Some(Measured { files: 204, bytes: 1 }), ..Checked::default() };
     told.drawn = None;
     let said = text(&draw(&told));

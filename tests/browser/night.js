@@ -133,6 +133,16 @@ async function checkPlot(page, all) {
   await page.click("#clear");
   await settled(page);
 
+  await page.mouse.move(x + 0.2 * box.width, y + 0.3 * box.height);
+  await page.mouse.down();
+  await page.mouse.move(x + 0.6 * box.width, y + 0.3 * box.height + 2, { steps: 4 });
+  await page.mouse.up();
+  await settled(page);
+  const stroke = await kept(page);
+  check(stroke.length === 1 && stroke[0].startsWith("price") ? [] : stroke, "night: a stroke along one axis keeps to that axis");
+  await page.click("#clear");
+  await settled(page);
+
   const field = page.locator("#field");
   await field.focus();
   const seen = [];

@@ -34,6 +34,10 @@ pub(crate) enum Became {
     New(String),
     /// It is gone, and had this value.
     Gone(String),
+    /// The stage came into the chain.
+    Joined,
+    /// The stage left the chain.
+    Left,
     /// The file has the same name and other content.
     Content,
 }
@@ -54,15 +58,15 @@ impl Changes {
     }
 }
 
-/// The settings of a job that say something of the piece, by their path. A stage's have its name in front rather than its place
-/// in the chain, so that a stage more does not make all others differ.
+/// The settings of a job that say something of the piece, by their path, and stages by their name, which have no value. A stage's
+/// settings have its name in front rather than its place in the chain, so that a stage more does not make all others differ.
 ///
 /// Files go by their names without folders: where they lie is another matter on every machine.
-fn flat(record: &Record) -> BTreeMap<String, String> {
+fn flat(record: &Record) -> BTreeMap<String, Option<String>> {
     let mut flat = BTreeMap::new();
     let plain = |value: String| {
         let is_file = record.inputs.iter().any(|file| file.name == value);
-        if is_file { base(&value).to_owned() } else { value }
+        Some(if is_file { base(&value).to_owned() } else { value })
     };
     for (path, value) in said::settings(&record.resolved) {
         let first = path.split(['.', '[']).next().unwrap_or_default();
@@ -75,10 +79,9 @@ fn flat(record: &Record) -> BTreeMap<String, String> {
         let time = times.entry(&stage.name).or_default();
         *time += 1;
         let name = if *time > 1 { format!("{} ({time})", stage.name) } else { stage.name.clone() };
-        flat.insert(name.clone(), "in the chain".to_owned());
-        flat.extend(
-            said::settings(&stage.settings).into_iter().map(|(path, value)| (format!("{name}.{path}"), plain(value))),
-        );
+        let settings = said::settings(&stage.settings);
+        flat.extend(settings.into_iter().map(|(path, value)| (format!("{name}.{path}"), plain(value))));
+        flat.insert(name, None);
     }
     flat
 }
@@ -86,24 +89,24 @@ fn flat(record: &Record) -> BTreeMap<String, String> {
 fn settings(before: &Record, after: &Record) -> Vec<Change> {
     let (old, new) = (flat(before), flat(after));
     // What a stage brings along or takes with it goes without saying.
-    let with_stage = |path: &str, others: &BTreeMap<String, String>| {
-        path.split_once('.').is_some_and(|(stage, _)| {
-            (old.contains_key(stage) || new.contains_key(stage)) && !others.contains_key(stage)
-        })
+    let goes_with_stage = |path: &str, there: &BTreeMap<String, _>, absent: &BTreeMap<String, _>| {
+        path.split_once('.').is_some_and(|(stage, _)| there.contains_key(stage) && !absent.contains_key(stage))
     };
-    let mut said: Vec<Change> = Vec::new();
-    for (path, value) in &new {
-        let became = match old.get(path) {
-            Some(was) if was == value => continue,
-            Some(was) => Became::Other(was.clone(), value.clone()),
-            None if with_stage(path, &old) => continue,
-            None => Became::New(value.clone()),
+    let came = new.iter().filter(|(path, value)| old.get(*path) != Some(value) && !goes_with_stage(path, &new, &old));
+    let gone = old.iter().filter(|(path, _)| !new.contains_key(*path) && !goes_with_stage(path, &old, &new));
+    let came = came.map(|(path, value)| (path, old.get(path).cloned().flatten(), value.clone()));
+    let gone = gone.map(|(path, value)| (path, value.clone(), None));
+    let change = |(path, was, is): (&String, Option<String>, Option<String>)| {
+        let became = match (was, is) {
+            (Some(was), Some(is)) => Became::Other(was, is),
+            (None, Some(is)) => Became::New(is),
+            (Some(was), None) => Became::Gone(was),
+            (None, None) if new.contains_key(path) => Became::Joined,
+            (None, None) => Became::Left,
         };
-        said.push(Change { name: path.clone(), became });
-    }
-    let gone = old.iter().filter(|(path, _)| !new.contains_key(*path) && !with_stage(path, &new));
-    said.extend(gone.map(|(path, value)| Change { name: path.clone(), became: Became::Gone(value.clone()) }));
-    said
+        Change { name: path.clone(), became }
+    };
+    came.map(change).chain(gone.map(change)).collect()
 }
 
 /// Files of one name with other content: a file under another name differs as a setting.

@@ -48,6 +48,13 @@ pub struct Checked {
     pub files: Option<Measured>,
 }
 
+impl Checked {
+    /// Whether some entries are damaged, so that others may be unreadable too.
+    pub(crate) fn is_broken(&self) -> bool {
+        self.head.is_none() && !self.amiss.is_empty()
+    }
+}
+
 /// Something that is not as the record says.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Amiss {

@@ -7,7 +7,6 @@ use super::standing::{self, Next, Standing};
 use super::told::{self, Story, View};
 use super::{Commission, Files};
 use crate::answers::Answer;
-use crate::night::choose::counted;
 use crate::night::{Figure, Made};
 use crate::record::Record;
 use crate::shell::Shell;
@@ -68,8 +67,15 @@ impl Page<'_> {
         self.commission.checked.amiss.len().saturating_sub(MOST_AMISS)
     }
 
-    fn entries(&self) -> String {
-        counted(self.commission.entries.len(), "entry", "entries")
+    /// A fragment as a sentence. A file's name at its beginning stays as it is.
+    fn sentence(words: &str) -> String {
+        let is_name = words.split(' ').next().is_some_and(|first| first.contains(['/', '.']));
+        if is_name { format!("{words}.") } else { said::sentence(words) }
+    }
+
+    /// A count, its digits in groups.
+    fn number(count: usize) -> String {
+        numbers::tidy(&count.to_string())
     }
 }
 

@@ -65,6 +65,9 @@ impl<'a> Standing<'a> {
             };
             standing = Self { stage, run: Some(run), entry: Some(entry.seq), answer };
         }
+        if commission.checked.is_broken() {
+            standing.answer.meaning += " So far as its entries can be read.";
+        }
         standing
     }
 
@@ -73,6 +76,7 @@ impl<'a> Standing<'a> {
         let ready = runs.iter().filter(|run| run.verdict == Verdict::ReadyToOrder).count();
         let lead = runs.iter().rfind(|run| run.verdict == Verdict::ReadyToOrder).or(runs.last());
         let meaning = match (runs.len(), ready) {
+            (0, _) if commission.checked.is_broken() => "No run can be read.".to_owned(),
             (0, _) => "No run has come to a result yet.".to_owned(),
             (1, 0) => "There is one run, and it cannot be ordered as it is.".to_owned(),
             (1, 1) => "There is one run, ready to order, and nothing is chosen yet.".to_owned(),
@@ -90,6 +94,13 @@ impl<'a> Standing<'a> {
     pub(crate) fn next(&self, commission: &Commission) -> Option<Next> {
         if commission.is_copy() {
             return None;
+        }
+        if !commission.checked.amiss.is_empty() {
+            return Some(Next {
+                word: "Mend its record",
+                meaning: "What is amiss stands below, each with what to do about it. Then look again:".to_owned(),
+                command: Some(format!("turnhue verify {}", whole(commission))),
+            });
         }
         let run = self.run.map(|name| format!("{}/{name}", place(commission)));
         let run = run.as_deref().map(said::shell_word).unwrap_or_default();
