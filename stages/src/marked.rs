@@ -18,11 +18,14 @@ use crate::findings::{Finding, Place};
 use crate::formats::ColouredMesh;
 use crate::formats::picture::{self, Image, View};
 use crate::memo::Key;
+use crate::outlook::Outlook;
 use crate::solid::{Cells, Grid};
 use crate::stage::{Halt, Shop};
 use crate::workpiece::{Hull, Workpiece};
 use crate::{Side, Srgb};
 
+/// Bytes a face of the skin while places are marked on it: the skin, a copy of it in a picture, and its triangles drawn.
+const BYTES_A_FACE: f64 = 200.0;
 /// Edge of a picture, in pixels.
 const PICTURE: u32 = 480;
 /// Most places of one finding that get a ring: as many as a finding lists at most.
@@ -100,6 +103,11 @@ impl Sight {
     pub fn is_empty(&self) -> bool {
         self.cells.is_empty() && self.triangles.is_empty()
     }
+}
+
+/// The outlook of a stage whose findings are drawn once it has done its work.
+pub(crate) fn outlook(stage: Outlook) -> Outlook {
+    Outlook { takes: stage.takes.max(BYTES_A_FACE * stage.skin_faces()), ..stage }
 }
 
 /// Draws a picture for each of a stage's findings that has somewhere to look and no picture yet, on the piece as the stage

@@ -415,7 +415,7 @@ pub trait ReadyStage: Send + Sync {
     fn with(&self, settings: serde_json::Value) -> Result<Box<dyn ReadyStage>, Misfit>;
     /// See [`Stage::files`].
     fn files(&self) -> Vec<String>;
-    /// See [`Stage::outlook`].
+    /// See [`Stage::outlook`]; with what drawing its findings takes.
     fn outlook(&self, before: Outlook) -> Outlook;
     /// See [`Stage::check`].
     ///
@@ -507,7 +507,7 @@ impl<S: Stage> ReadyStage for Ready<S> {
     }
 
     fn outlook(&self, before: Outlook) -> Outlook {
-        S::outlook(&self.0, before)
+        marked::outlook(S::outlook(&self.0, before))
     }
 
     fn check(&self, shop: &Shop<'_>) -> Result<(), Misfit> {

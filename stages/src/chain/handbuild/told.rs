@@ -32,13 +32,16 @@ pub(super) fn say(
     let findings = [
         (many_colours(inks), None),
         (loose(building), None),
-        (hangs(building), Some(&building.hanging)),
-        (shaft(building, list), Some(&building.shafts)),
+        (hangs(building), Some((&building.hanging, "the cubes that hang"))),
+        (shaft(building, list), Some((&building.shafts, "the cells of the shaft"))),
         (small(list, settings), None),
         (long(list, settings), None),
     ];
     for (finding, cells) in findings {
-        let sight = || cells.map_or_else(Sight::default, |cells| Sight::of_cells(cells.grid(), cells.iter()));
+        let sight = || match cells {
+            Some((cells, what)) => Sight::of_cells(cells.grid(), cells.iter()).saying(what),
+            None => Sight::default(),
+        };
         finding.into_iter().for_each(|finding| shop.finding_seen(finding, sight));
     }
 }

@@ -58,8 +58,6 @@ const SETS: f64 = 8.0;
 const RUNS: f64 = 48.0;
 /// Bytes a triangle of the model while cubes are compared with it: it lies in two bins, or eight at most.
 const BINS: f64 = 100.0;
-/// Bytes a face of the piece while places are drawn on it.
-const DRAWING: f64 = 200.0;
 
 /// The stage `repair`.
 pub struct Repair;
@@ -143,7 +141,7 @@ impl Stage for Repair {
 
     fn outlook(_: &Settings, before: Outlook) -> Outlook {
         let mending = SETS * before.cells() / 8.0 + RUNS * before.faces() / 3.0;
-        let comparing = BINS * before.triangles + DRAWING * before.faces();
+        let comparing = BINS * before.triangles;
         before.after((mending + comparing).max(super::likeness::takes(&before)), 0.0)
     }
 

@@ -1,4 +1,5 @@
-//! The parts put together, in section: cut through a pin, each in a tint and hatched another way than its neighbours.
+//! The parts put together, in section: cut through the pin that shows the most of them, each in a tint and hatched another way
+//! than its neighbours. Without a pin there is no section.
 
 use glam::DVec2;
 
@@ -6,15 +7,18 @@ use crate::Srgb;
 use crate::chain::cut::{
     FOOT, HEAD, NAMES, Named, SHEET, Scale, THIN, bounds, broader, hatch, head, name_all, spot, upright,
 };
-use crate::division::{Division, Segment};
+use crate::division::{Division, Peg, PegKind, Segment};
 use crate::formats::drawing::{Drawing, Layer, svg};
-use crate::solid::section::outlines;
+use crate::solid::Skin;
+use crate::solid::section::{Upright, area, outlines};
 use crate::stage::{Halt, Shop};
 
 /// What parts are drawn in, one after the other.
 const TINTS: [Srgb; 4] =
     [Srgb([0xc9, 0xc2, 0xb2]), Srgb([0xb4, 0xc3, 0xc9]), Srgb([0xc4, 0xcb, 0xb0]), Srgb([0xcf, 0xb9, 0xb4])];
 
+/// Most pins of which the planes through them are compared.
+const MOST_TRIED: usize = 32;
 /// Left of the section.
 const MARGIN: f64 = 8.0;
 
@@ -37,19 +41,33 @@ struct Cut {
     falling: bool,
 }
 
-pub(super) fn drawing(division: &Division, title: &str) -> Option<Drawing> {
-    let (first, pegs) = (division.segments.first()?, division.segments.iter().flat_map(|segment| &segment.pegs));
-    let grid = first.cells().grid();
-    let [low, high] = first.bounds();
-    let middle = low.midpoint(high);
-    let (through, axis) = pegs.clone().next().map_or((middle, 2), |peg| (peg.middle(grid), peg.side.axis()));
-    let (plane, from) = upright(through, if axis == 2 { broader(first.cells())? } else { axis });
-    let cut = |(number, segment): (usize, &Segment)| {
-        let skin = segment.skin();
-        let outlines = outlines(&skin.points, &skin.triangles, plane);
-        Cut { number, outlines, falling: segment.home.element_sum() % 2 == 1 }
+/// The parts as the plane cuts them.
+fn cut(division: &Division, skins: &[Skin], plane: Upright) -> Vec<Cut> {
+    let parts = (1..).zip(division.segments.iter().zip(skins));
+    let cut = |(number, (segment, skin)): (usize, (&Segment, &Skin))| Cut {
+        number,
+        outlines: outlines(&skin.points, &skin.triangles, plane),
+        falling: segment.home.element_sum() % 2 == 1,
     };
-    let cuts: Vec<Cut> = (1..).zip(&division.segments).map(cut).filter(|cut| !cut.outlines.is_empty()).collect();
+    parts.map(cut).filter(|cut| !cut.outlines.is_empty()).collect()
+}
+
+fn shown(cuts: &[Cut]) -> f64 {
+    cuts.iter().map(|cut| area(&cut.outlines)).sum()
+}
+
+pub(super) fn drawing(division: &Division, title: &str) -> Option<Drawing> {
+    let first = division.segments.first()?.cells();
+    let skins: Vec<Skin> = division.segments.iter().map(Segment::skin).collect();
+    let pins = division.segments.iter().flat_map(|segment| &segment.pegs).filter(|peg| peg.kind == PegKind::Pin);
+    let broad = broader(first)?;
+    // Along the pin where it lies level, and where it stands along the broader way.
+    let along = |peg: &Peg| if peg.side.axis() == 2 { broad } else { peg.side.axis() };
+    let planes = pins.take(MOST_TRIED).map(|peg| upright(peg.middle(first.grid()), along(peg)));
+    let tried = planes.map(|(plane, from)| (cut(division, &skins, plane), from));
+    // Of pins on planes that show as much the first.
+    let (cuts, from) =
+        tried.reduce(|best, other| if shown(&other.0) > shown(&best.0) + 1e-9 { other } else { best })?;
     let all: Vec<Vec<DVec2>> = cuts.iter().flat_map(|cut| cut.outlines.iter().cloned()).collect();
     let [low, high] = bounds(&all)?;
 
@@ -71,7 +89,6 @@ pub(super) fn drawing(division: &Division, title: &str) -> Option<Drawing> {
         named.extend(spot(&placed).map(|at| Named { at, colour, name: format!("part {number}") }));
     }
     name_all(&mut drawing, named, SHEET.x - NAMES + 2.0);
-    let pin = if pegs.clone().next().is_none() { "the middle of part 1" } else { "a pin" };
-    head(&mut drawing, &name, &format!("Put together and cut through {pin}, seen from the {from}"), scale);
+    head(&mut drawing, &name, &format!("Put together and cut through a pin, seen from the {from}"), scale);
     Some(drawing)
 }
