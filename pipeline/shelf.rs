@@ -179,7 +179,8 @@ pub(crate) fn sweep(into: &Path, commission: &str) {
     writer::sweep(&into.join(UNFINISHED));
     let commission = into.join(commission);
     let nights = fs::read_dir(commission.join(NIGHTS)).into_iter().flatten().flatten().map(|night| night.path());
-    [LEDGER, INPUTS].map(|name| commission.join(name)).into_iter().chain(nights).for_each(|f| writer::sweep_files(&f));
+    let folders = [LEDGER, INPUTS].map(|name| commission.join(name));
+    folders.into_iter().chain(nights).chain([commission]).for_each(|folder| writer::sweep_files(&folder));
 }
 
 /// Puts a file in the place of an older one, whole or not at all.

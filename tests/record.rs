@@ -136,3 +136,110 @@ fn what_is_not_there_is_a_wrong_command_line() {
     }
     assert_eq!(shop.content(), before, "something was made");
 }
+
+/// The commission's page.
+fn page(shop: &Workshop) -> String {
+    fs::read_to_string(shop.path("runs/C-1/commission.html")).unwrap()
+}
+
+#[test]
+fn the_page_tells_what_each_command_recorded() {
+    let (shop, run) = with_run();
+    let name = run.rsplit('/').next().unwrap().to_owned();
+    let tells = |words: &str| {
+        let page = page(&shop);
+        assert!(page.contains(words), "{words}: {page}");
+    };
+    tells("In the making");
+    tells(&format!("turnhue choose runs/C-1/{name} --why REASON"));
+    tells(&format!("href=\"{name}/summary.html\""));
+    succeeds(&shop, &["choose", &run, "--why", "it is <b>round</b>"]);
+    tells("Chosen");
+    tells("it is &#60;b&#62;round&#60;/b&#62;");
+    succeeds(&shop, &["order", &run, "--bureau", "Bureau One", "--on", "2027-03-02"]);
+    tells("Ordered on 2\u{a0}March 2027");
+    succeeds(&shop, &["deliver", &run, "--to", "the library", "--on", "2027-03-20"]);
+    tells("Delivered on 20\u{a0}March 2027");
+    succeeds(&shop, &["verify", "C-1"]);
+    tells("were as recorded");
+    succeeds(&shop, &["note", "C-1", "arrived whole"]);
+    tells("arrived whole");
+    tells("Files were not checked");
+
+    for command in [&["report", &run][..], &["run", "job.yaml"], &["history", "C-1", "--page"]] {
+        fs::remove_file(shop.path("runs/C-1/commission.html")).unwrap();
+        succeeds(&shop, command);
+        tells("arrived whole");
+    }
+    assert_eq!(succeeds(&shop, &["history", "C-1", "--page"]), "runs/C-1/commission.html\n");
+    // It is no part of the record: without it, or with another, the record is whole.
+    fs::write(shop.path("runs/C-1/commission.html"), "another").unwrap();
+    succeeds(&shop, &["verify", "C-1"]);
+    tells("were as recorded");
+}
+
+#[test]
+fn a_copy_keeps_the_page_that_it_came_with() {
+    let (shop, _) = with_run();
+    succeeds(&shop, &["export", "C-1", "--to", "handed-on"]);
+    let copied = || fs::read_to_string(shop.path("handed-on/ro-crate-preview.html")).unwrap();
+    let before = copied();
+    assert!(before.contains("were as recorded when this copy was made") && !before.contains("turnhue choose"));
+    succeeds(&shop, &["verify", "handed-on"]);
+    succeeds(&shop, &["note", "handed-on", "read it"]);
+    assert_eq!(copied(), before);
+    assert_eq!(fs::read_to_string(shop.path("handed-on/commission.html")).unwrap(), before);
+    assert_eq!(own(&shop, &["history", "handed-on", "--page"]).code, i32::from(exit::WRONG_JOB));
+}
+
+#[test]
+fn damage_is_told_on_the_page_by_whoever_looked() {
+    let (shop, run) = with_run();
+    let piece = shop.path(&run).join("piece.txt");
+    fs::remove_file(&piece).unwrap();
+    assert_eq!(own(&shop, &["verify", "C-1"]).code, i32::from(exit::FAULTS));
+    let told = page(&shop);
+    assert!(told.contains("Not whole") && told.contains("piece.txt is missing"), "{told}");
+    assert!(!told.contains(&format!("{run}/piece.txt")), "where the commission lies is nobody's business");
+
+    let segment = shop.path("runs/C-1/ledger/00000001.jsonl");
+    let mut bytes = fs::read(&segment).unwrap();
+    bytes[10] ^= 1;
+    fs::remove_file(&segment).unwrap();
+    fs::write(&segment, bytes).unwrap();
+    assert_eq!(own(&shop, &["note", "C-1", "hello"]).code, i32::from(exit::FAULTS));
+    assert_eq!(page(&shop), told, "what recorded nothing draws nothing");
+    for command in [&["history", "C-1", "--page"][..], &["verify", "C-1"]] {
+        own(&shop, command);
+        let told = page(&shop);
+        assert!(told.contains("Not whole") && told.contains("ledger/00000001.jsonl, line 1"), "{command:?}: {told}");
+    }
+}
+
+#[test]
+fn a_page_that_cannot_be_drawn_fails_nothing() {
+    let (shop, run) = with_run();
+    fs::remove_file(shop.path("runs/C-1/commission.html")).unwrap();
+    fs::create_dir_all(shop.path("runs/C-1/commission.html/in-the-way")).unwrap();
+    for command in [&["note", "C-1", "hello"][..], &["choose", &run, "--why", "round"], &["run", "job.yaml"]] {
+        let said = own(&shop, command);
+        assert_eq!(said.code, i32::from(exit::READY), "{command:?}: {}", said.err);
+        assert!(said.err.contains("could not draw the page") && said.err.contains("commission.html"), "{}", said.err);
+    }
+    assert_eq!(own(&shop, &["history", "C-1", "--page"]).code, i32::from(exit::FAILED));
+}
+
+#[test]
+fn a_share_of_a_night_leaves_the_page_to_whoever_puts_shares_together() {
+    let shop = Workshop::new();
+    shop.job("blocks\npack\nvalidate");
+    let job = fs::read_to_string(shop.path("job.yaml")).unwrap();
+    shop.put("night.yaml", job + "variants: { every: { blocks.size: [3 mm, 4 mm] } }\n");
+    for share in ["1/2", "2/2"] {
+        own(&shop, &["run", "night.yaml", "--share", share]);
+        assert!(!shop.path("runs/C-1/commission.html").exists(), "{share}");
+    }
+    own(&shop, &["compare", "night.yaml"]);
+    let page = page(&shop);
+    assert!(page.contains("href=\"nights/night/index.html\"") && page.contains("2 variants"), "{page}");
+}

@@ -109,6 +109,10 @@ impl Desk<'_> {
         };
         let into = running.places.into.as_path();
         let surroundings = &Surroundings { into, store: &store, clock, cancel, memory: running.memory };
+        if running.share.is_none() {
+            // Of shares, whoever puts them together draws it, as the page of the night.
+            self.told.insert(into.join(night.job().job.commission.as_str()));
+        }
         let mut progress = Progress::new(self.voice);
         let ended = night::run(plans, surroundings, &mut progress);
         drop(progress);
@@ -188,8 +192,10 @@ impl Desk<'_> {
         let surroundings = Surroundings { into: &places.into, store: &store, clock: &clock, cancel: &cancel, memory };
         let mut worst = exit::READY;
         for job in jobs {
-            let drawn =
-                self.night(job).and_then(|night| night::draw_page(&night, &surroundings).map_err(JobEnded::Failed));
+            let drawn = self.night(job).and_then(|night| {
+                self.told.insert(places.into.join(night.job().job.commission.as_str()));
+                night::draw_page(&night, &surroundings).map_err(JobEnded::Failed)
+            });
             match drawn {
                 Ok(page) if json => self.out.json(&json!({
                     "job": text(job),

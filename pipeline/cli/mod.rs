@@ -3,6 +3,7 @@
 mod keeping;
 mod making;
 
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::io::{self, Write as _};
 use std::num::NonZeroUsize;
@@ -207,7 +208,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
     };
     let voice = Voice::new(arguments.manner.quiet);
     prepare(arguments.manner, voice);
-    let mut desk = Desk { stages, voice, out: Out::default() };
+    let mut desk = Desk { stages, voice, out: Out::default(), told: BTreeSet::new() };
     let code = match &arguments.command {
         Command::Run { jobs, running, json } => desk.run(&files::named(jobs), running, *json),
         Command::Compare { jobs, places, json } => desk.compare(&files::named(jobs), places, *json),
@@ -243,6 +244,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>, stages: &Stages) -> E
         Command::Schema => desk.schema(),
         Command::Ledger(command) => desk.ledger(command),
     };
+    desk.draw_commissions();
     ExitCode::from(code.max(desk.out.close(voice)))
 }
 
@@ -305,6 +307,8 @@ struct Desk<'a> {
     stages: &'a Stages,
     voice: Voice,
     out: Out,
+    /// Commissions of which something was recorded, whose pages are to be drawn: once, however many runs there were.
+    told: BTreeSet<PathBuf>,
 }
 
 impl Desk<'_> {
@@ -313,6 +317,16 @@ impl Desk<'_> {
         match catch_unwind(AssertUnwindSafe(|| plan_night(job, self.stages))) {
             Ok(planned) => planned.map_err(JobEnded::Refused),
             Err(_) => Err(JobEnded::Failed(Failure::defect("planning panicked; the lines above say where"))),
+        }
+    }
+
+    /// Draws the pages of commissions of which something was recorded. What fails of that is told and changes no exit code.
+    fn draw_commissions(&mut self) {
+        let clock = SystemClock::start();
+        for commission in std::mem::take(&mut self.told) {
+            if let Err(caution) = ledger::page::draw(&commission, None, &clock) {
+                self.voice.diagnose(&caution);
+            }
         }
     }
 
@@ -379,6 +393,7 @@ impl Desk<'_> {
                 Ok(record) => match pages::redraw(&record, run) {
                     Err(message) => (exit::FAILED, message),
                     Ok(pages) => {
+                        self.told.extend(ledger::page::around(run));
                         if let Err(failure) = night::enter_redrawn(run, &record, &pages, &SystemClock::start()) {
                             worst = worst.max(self.fail(&failure));
                         }
@@ -403,6 +418,7 @@ impl Desk<'_> {
                 return why.code();
             }
         };
+        self.told.extend(into.is_none().then(|| ledger::page::around(run)).flatten());
         let entered = match into {
             None => night::enter_redrawn(run, &packaged.record, &packaged.names, &SystemClock::start()),
             Some(_) => Ok(()),

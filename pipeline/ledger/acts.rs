@@ -20,6 +20,8 @@ pub struct Recorded {
     pub head: Head,
     /// What to look at.
     pub cautions: Vec<Diagnostic>,
+    /// The folder of the commission.
+    pub commission: PathBuf,
 }
 
 /// Finds a commission's folder: by its name below the folder of runs, or by its path.
@@ -65,7 +67,7 @@ pub fn note(request: &NoteRequest, clock: &dyn Clock) -> Result<Recorded, Troubl
     let run = request.run.as_deref().map(|run| run_of(&request.commission, run)).transpose()?;
     let deed = Deed::Note(Note { text: request.text.clone(), by: request.by.clone(), run });
     let head = Ledger::of(&request.commission).append(clock, &[deed])?;
-    Ok(Recorded { head, cautions: Vec::new() })
+    Ok(Recorded { head, cautions: Vec::new(), commission: request.commission.clone() })
 }
 
 /// The name of a run that must be in that commission.
@@ -288,6 +290,7 @@ impl Known {
     }
 
     fn append(&self, clock: &dyn Clock, deed: Deed, cautions: Vec<Diagnostic>) -> Result<Recorded, Trouble> {
-        Ok(Recorded { head: self.ledger.append(clock, &[deed])?, cautions })
+        let head = self.ledger.append(clock, &[deed])?;
+        Ok(Recorded { head, cautions, commission: self.place.commission.clone() })
     }
 }

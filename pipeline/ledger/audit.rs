@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::chain::{Entry, Head};
 use super::deeds::{Deed, Sealed};
 use super::folders::{self, Kind};
+use super::page::PAGE;
 use super::values::{FileName, PlainName};
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, segments};
 use crate::diagnostic::Diagnostic;
@@ -20,6 +21,8 @@ use crate::digest::Digest;
 
 /// The description that an export adds to a commission's folder.
 pub(super) const DESCRIPTION: &str = "ro-crate-metadata.json";
+/// The same for people, as RO-Crate 1.1 names it ("RO-Crate Website").
+pub(super) const PREVIEW: &str = "ro-crate-preview.html";
 
 /// So many digits of a head are enough to tell it.
 const FEWEST_DIGITS: usize = 16;
@@ -319,7 +322,9 @@ impl Look<'_> {
             let path = self.commission.join(&relative);
             if kind == Kind::Folder && (known || own.contains(&name.as_str())) {
                 continue;
-            } else if around == Path::new("") && name == DESCRIPTION {
+            } else if around == Path::new("") && kind == Kind::File && name == PAGE {
+                // Drawn from the record, and no part of it.
+            } else if around == Path::new("") && [DESCRIPTION, PREVIEW].contains(&name.as_str()) {
                 self.cautions.push(Diagnostic::caution(format!(
                     "{} is the description of an export, and no entry names it: it is not checked",
                     path.display()

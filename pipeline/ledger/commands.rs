@@ -9,7 +9,7 @@ use super::acts::{self, ChoiceRequest, DeliveryRequest, NoteRequest, OrderReques
 use super::audit::{self, Audit, KnownHead};
 use super::export::{self, ExportRequest};
 use super::values::Day;
-use super::{Ledger, Trouble, history};
+use super::{Ledger, Trouble, history, page};
 use crate::clock::Clock;
 use crate::diagnostic::Diagnostic;
 use crate::exit;
@@ -92,6 +92,9 @@ pub enum Command {
         /// Print the entries as they stand, a JSON object each
         #[arg(long)]
         json: bool,
+        /// Draw the commission's page anew instead, and say where it is
+        #[arg(long, conflicts_with = "json")]
+        page: bool,
         /// Folder below which runs are kept
         #[arg(long, value_name = "DIR", default_value = "runs")]
         into: PathBuf,
@@ -160,28 +163,36 @@ impl Command {
             Self::Note { commission, text, run, by, into } => {
                 find_commission(commission, into).and_then(|commission| {
                     let request = NoteRequest { commission, text: text.clone(), by: by.clone(), run: run.clone() };
-                    acts::note(&request, clock).map(recorded)
+                    acts::note(&request, clock).map(|recorded| answer(recorded, clock))
                 })
             }
             Self::Choose { run, why, by } => {
                 let request = ChoiceRequest { run: run.clone(), why: why.clone(), by: by.clone() };
-                acts::choose(&request, clock).map(recorded)
+                acts::choose(&request, clock).map(|recorded| answer(recorded, clock))
             }
             Self::Order { run, bureau, price, on, reference, despite } => {
                 let [bureau, price, reference, despite] = [bureau, price, reference, despite].map(Clone::clone);
                 let request = OrderRequest { run: run.clone(), bureau, price, on: on.clone(), reference, despite };
-                acts::order(&request, clock).map(recorded)
+                acts::order(&request, clock).map(|recorded| answer(recorded, clock))
             }
             Self::Deliver { run, on, to } => {
                 let request = DeliveryRequest { run: run.clone(), on: on.clone(), to: to.clone() };
-                acts::deliver(&request, clock).map(recorded)
+                acts::deliver(&request, clock).map(|recorded| answer(recorded, clock))
             }
-            Self::History { commission, json, into } => {
+            Self::History { commission, page: true, into, .. } => {
+                find_commission(commission, into).and_then(|commission| drawn(&commission, clock))
+            }
+            Self::History { commission, json, into, .. } => {
                 find_commission(commission, into).and_then(|commission| history_of(&commission, *json))
             }
             Self::Verify { commission, head, json, into } => find_commission(commission, into)
                 .and_then(|commission| audit::audit(&commission, head.as_ref()))
-                .map(|audit| audited(audit, *json)),
+                .map(|audit| {
+                    let no_page = page::draw(&audit.commission, Some(&audit), clock).err();
+                    let mut answer = audited(audit, *json);
+                    answer.said.extend(no_page.map(|caution| *caution));
+                    answer
+                }),
             Self::Export { commission, to, by, licence, into } => {
                 find_commission(commission, into).and_then(|commission| {
                     let [by, licence] = [by, licence].map(Clone::clone);
@@ -201,9 +212,24 @@ impl Command {
     }
 }
 
-fn recorded(recorded: Recorded) -> Answer {
+/// What was recorded; it is on the page at once.
+fn answer(recorded: Recorded, clock: &dyn Clock) -> Answer {
     let text = format!("entry {}, head {}\n", recorded.head.seq, recorded.head.digest);
-    Answer { code: exit::READY, text, said: recorded.cautions }
+    let mut said = recorded.cautions;
+    said.extend(page::draw(&recorded.commission, None, clock).err().map(|caution| *caution));
+    Answer { code: exit::READY, text, said }
+}
+
+/// The page, drawn because somebody asked for it.
+fn drawn(commission: &Path, clock: &dyn Clock) -> Result<Answer, Trouble> {
+    match page::draw(commission, None, clock) {
+        Ok(Some(page)) => Ok(Answer { text: format!("{}\n", page.display()), ..Answer::default() }),
+        Ok(None) => {
+            let fault = Diagnostic::error(format!("{} has no page to draw", commission.display()));
+            Err(Trouble::wrong(fault.remedy("a commission has one once something is recorded; a copy keeps its own")))
+        }
+        Err(caution) => Err(Trouble::Disk(caution)),
+    }
 }
 
 fn history_of(commission: &Path, json: bool) -> Result<Answer, Trouble> {

@@ -11,9 +11,10 @@ use std::fs::{self, File};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use super::audit::{DESCRIPTION, audit};
+use super::audit::{DESCRIPTION, PREVIEW, audit};
 use super::chain::Entry;
 use super::deeds::{Deed, Sealed};
+use super::page::{self, PAGE};
 use super::{INPUTS, LEDGER, Ledger, NIGHTS, Trouble, folders, segments};
 use crate::clock::Moment;
 use crate::diagnostic::Diagnostic;
@@ -81,7 +82,9 @@ pub fn export(request: &ExportRequest) -> Result<usize, Trouble> {
     files.insert(LEDGER.to_owned(), segments_of(&request.commission).map_err(disk)?);
     let date = request.epoch.unwrap_or(last.time);
     let description = description::of(request, &entries, &files, date);
-    copy(request, &files, &description).map_err(disk)?;
+    let page = page::of_copy(&request.commission, &entries, &audit).map_err(|why| disk(io::Error::other(why)))?;
+    // Pages of runs and nights lead to the commission's by its own name.
+    copy(request, &files, &[(DESCRIPTION, &description), (PREVIEW, &page), (PAGE, &page)]).map_err(disk)?;
     Ok(files.values().map(BTreeMap::len).sum())
 }
 
@@ -169,8 +172,8 @@ fn segments_of(commission: &Path) -> io::Result<BTreeMap<String, Content>> {
     measured.collect()
 }
 
-/// Copies everything into a hidden folder beside the new one, which then appears in one step.
-fn copy(request: &ExportRequest, files: &Files, description: &str) -> io::Result<()> {
+/// Copies everything into a hidden folder beside the new one, with what stands beside it, which then appears in one step.
+fn copy(request: &ExportRequest, files: &Files, beside: &[(&str, &str)]) -> io::Result<()> {
     let around = request.to.parent().filter(|around| !around.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
     builder.prefix(".export-").suffix(".unfinished");
@@ -186,9 +189,11 @@ fn copy(request: &ExportRequest, files: &Files, description: &str) -> io::Result
         }
         sync_folder(&to)?;
     }
-    let mut out = File::create_new(staged.path().join(DESCRIPTION))?;
-    out.write_all(description.as_bytes())?;
-    out.sync_all()?;
+    for (name, text) in beside {
+        let mut out = File::create_new(staged.path().join(name))?;
+        out.write_all(text.as_bytes())?;
+        out.sync_all()?;
+    }
     sync_folder(staged.path())?;
     fs::rename(staged.path(), &request.to)?;
     let _ = staged.keep();

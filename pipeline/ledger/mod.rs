@@ -7,6 +7,7 @@
 //!   inputs/DIGEST.EXT …       the bytes of every job, model, process, …
 //!   nights/NAME/ …            pages of a job's variants
 //!   RUN/ …                    run folders
+//!   commission.html           the page of all that, no part of the record
 //! ```
 //!
 //! **What it guarantees.** A segment of the ledger appears whole or not at all, also when the power goes, and once it is
@@ -25,6 +26,7 @@ pub mod commands;
 pub mod deeds;
 pub mod export;
 pub mod history;
+pub mod page;
 pub mod values;
 
 mod chain;
@@ -129,6 +131,17 @@ impl Ledger {
         let mut entries = Vec::new();
         let walk = self.walk(&mut |entry| entries.push(entry))?;
         if walk.faults.is_empty() { Ok(entries) } else { Err(Trouble::NotWhole(walk.into_faults())) }
+    }
+
+    /// Reads and checks every entry, and gives those that can be read with the head, if the chain is whole, and all that is
+    /// wrong with it.
+    ///
+    /// # Errors
+    /// [`Trouble::Disk`] if the folder cannot be listed.
+    pub fn examine(&self) -> Result<(Vec<Entry>, Option<Head>, Vec<Diagnostic>), Trouble> {
+        let mut entries = Vec::new();
+        let walk = self.walk(&mut |entry| entries.push(entry))?;
+        Ok((entries, walk.head(), walk.into_faults()))
     }
 
     /// Every line as it stands, after the same checks.

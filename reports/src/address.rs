@@ -6,6 +6,11 @@ pub(crate) fn part(name: &str) -> String {
     name.bytes().map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }).collect()
 }
 
+/// A name that may have a folder in front, as a path of an address.
+pub(crate) fn path(name: &str) -> String {
+    name.split('/').map(part).collect::<Vec<_>>().join("/")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

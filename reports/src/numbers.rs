@@ -101,6 +101,19 @@ pub(crate) fn money(amount: &str, currency: &str) -> String {
 
 /// A moment, `2027-03-04T09:12:33Z` (RFC 3339 in UTC), as `4 March 2027, 09:12 UTC`; other text as it is.
 pub(crate) fn moment(text: &str) -> String {
+    let read = || {
+        let (date, time) = text.strip_suffix('Z')?.split_once('T')?;
+        Some(format!("{}, {}{GAP}UTC", date_in_words(date)?, time.get(..5)?))
+    };
+    read().unwrap_or_else(|| text.to_owned())
+}
+
+/// A day, `2027-03-04`, as `4 March 2027`; other text as it is.
+pub(crate) fn day(text: &str) -> String {
+    date_in_words(text).unwrap_or_else(|| text.to_owned())
+}
+
+fn date_in_words(date: &str) -> Option<String> {
     const MONTHS: [&str; 12] = [
         "January",
         "February",
@@ -115,15 +128,10 @@ pub(crate) fn moment(text: &str) -> String {
         "November",
         "December",
     ];
-    let read = || {
-        let (date, time) = text.strip_suffix('Z')?.split_once('T')?;
-        let mut date = date.splitn(3, '-');
-        let (year, month, day) = (date.next()?, date.next()?.parse::<usize>().ok()?, date.next()?.parse::<u8>().ok()?);
-        let month = MONTHS.get(month.checked_sub(1)?)?;
-        year.bytes().all(|b| b.is_ascii_digit()).then_some(())?;
-        Some(format!("{day}{GAP}{month} {year}, {}{GAP}UTC", time.get(..5)?))
-    };
-    read().unwrap_or_else(|| text.to_owned())
+    let mut date = date.splitn(3, '-');
+    let (year, month, day) = (date.next()?, date.next()?.parse::<usize>().ok()?, date.next()?.parse::<u8>().ok()?);
+    let month = MONTHS.get(month.checked_sub(1)?)?;
+    year.bytes().all(|b| b.is_ascii_digit()).then(|| format!("{day}{GAP}{month} {year}"))
 }
 
 /// Whether a text of a table is a number, alone or with a short unit or a currency beside it.

@@ -235,8 +235,16 @@ pub fn read(path: &Path) -> Result<Record, Unreadable> {
     if bytes.len() as u64 > MOST_BYTES {
         return Err(Unreadable::TooLarge);
     }
-    refuse_newer(&bytes)?;
-    serde_json::from_slice(&bytes).map_err(Unreadable::NotARecord)
+    parse(&bytes)
+}
+
+/// Reads the record of a run from the bytes of its file.
+///
+/// # Errors
+/// As [`read`].
+pub fn parse(bytes: &[u8]) -> Result<Record, Unreadable> {
+    refuse_newer(bytes)?;
+    serde_json::from_slice(bytes).map_err(Unreadable::NotARecord)
 }
 
 /// Writes a record as JSON that people can read too.

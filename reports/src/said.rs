@@ -155,6 +155,19 @@ impl<'a> Told<'a> {
         self
     }
 
+    /// The section of the page that shows what its stage works on, whatever the finding: its figures are there too.
+    pub(crate) fn section(&self) -> Option<&'static str> {
+        Some(match self.stage {
+            "hollow" => "inside",
+            "colour" => "palette",
+            "proof" => "look",
+            "split" => "parts",
+            "stand" | "case" => "stand",
+            "estimate" => "cost",
+            _ => return None,
+        })
+    }
+
     /// Whether nothing has to be done about it.
     pub(crate) fn is_note(&self) -> bool {
         self.finding.severity == Severity::Note
@@ -223,6 +236,13 @@ pub(crate) fn sentence(words: &str) -> String {
 pub(crate) fn capitalised(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+/// A file name as a word that a POSIX shell takes as it is, so that the command can be pasted without harm.
+pub(crate) fn shell_word(name: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'.' | b'_' | b'-' | b'/');
+    let path = if name.starts_with('-') { format!("./{name}") } else { name.to_owned() };
+    if !path.is_empty() && path.bytes().all(plain) { path } else { format!("'{}'", path.replace('\'', r"'\''")) }
 }
 
 fn flatten(path: String, value: &Json, lines: &mut Vec<(String, String)>) {

@@ -10,6 +10,10 @@ pub(crate) const THEME: &str = include_str!("../templates/script/theme.js");
 /// The script behind the slider of the turn. It reads what is in the page already: no text of a record is part of it.
 pub(crate) const TURNTABLE: &str = include_str!("../templates/script/turn.js");
 
+/// The script that draws the piece in the round, with the library that it needs: `vendor/build` makes it. It reads the GLB
+/// that is in the page.
+pub(crate) const IN_THE_ROUND: &str = include_str!("../vendor/three-view.min.js");
+
 /// The script of a night in its parts, of which the last puts the others together. It too reads what is in the page, and puts
 /// it elsewhere as text.
 pub(crate) const NIGHT: &[&str] = &[
@@ -22,10 +26,6 @@ pub(crate) const NIGHT: &[&str] = &[
     include_str!("../templates/script/night/beside.js"),
     include_str!("../templates/script/night/choose.js"),
 ];
-
-/// The script that draws the piece in the round, with the library that it needs: `vendor/build` makes it. It reads the GLB
-/// that is in the page.
-pub(crate) const IN_THE_ROUND: &str = include_str!("../vendor/three-view.min.js");
 
 /// A script as it stands in a page: browsers read every line's end as one line feed (HTML Standard, 13.2.3.5), and what
 /// they hash is what they read.

@@ -4,6 +4,7 @@ import { mkdirSync, rmSync } from "node:fs";
 import { dirname, join } from "node:path";
 
 import { checkCharts } from "./charts.js";
+import { checkCommission } from "./commission.js";
 import { checkNights } from "./night.js";
 import { launch, project, scratch, tally } from "./page.js";
 import { checkRound } from "./round.js";
@@ -17,6 +18,7 @@ try {
   const [whelk] = await checkSummaries(browser);
   await checkCharts(browser, "whelk", join(whelk, "summary.html"));
   await checkSheets(browser, join(whelk, "order"));
+  await checkCommission(browser, dirname(whelk), whelk);
   await checkNights(browser, dirname(whelk));
   const pictures = summaryOf({ name: "two-faces", job: join(project, "jobs", "two-faces.yaml"), code: 0 });
   await checkRound(join(whelk, "summary.html"), pictures);

@@ -57,10 +57,13 @@ def run(job_file, into, *more, **options):
 
 
 def digests(into):
-    """The digest of every file of the results: run folders, pages and inputs, but neither ledger nor store."""
+    """The digest of every file of the results: run folders, pages and inputs, but neither ledger nor store, nor the page of the
+    commission, which tells times as the ledger does."""
     found = {}
     for path in sorted(pathlib.Path(into).rglob("*")):
         inside = path.relative_to(into)
+        if path.name == "commission.html":
+            continue
         if path.is_file() and inside.parts[0] not in (".store", ".unfinished") and "ledger" not in inside.parts:
             found[str(inside)] = hashlib.sha256(path.read_bytes()).hexdigest()
     return found

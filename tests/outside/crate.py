@@ -96,7 +96,13 @@ def check_export(tally, scratch, commission):
     described = json.loads((one / "ro-crate-metadata.json").read_text(encoding="utf-8"))["@graph"]
     files = [entity for entity in described if entity["@type"] == "File"]
     told = all(entity["identifier"] == "blake3:" + digest((one / entity["@id"]).read_bytes()) for entity in files)
-    tally.check(told and len(files) + 1 == len(names), f"crate: its description tells the digests of all {len(files)} files")
+    tally.check(told and len(files) + 3 == len(names), f"crate: its description tells the digests of all {len(files)} files")
+
+    page = (one / "ro-crate-preview.html").read_bytes()
+    tally.check(
+        page == (one / "commission.html").read_bytes() and b"Bureau One" in page and b"the library" in page,
+        "crate: its page for people tells order and delivery, under both names",
+    )
 
     lost = next(other / entity["@id"] for entity in files if entity["@id"].endswith(".3mf"))
     lost.unlink()

@@ -8,7 +8,7 @@ use turnhue_reports::record;
 
 use super::{Content, ExportRequest, Files, night_folder, place};
 use crate::clock::Moment;
-use crate::ledger::audit::DESCRIPTION;
+use crate::ledger::audit::{DESCRIPTION, PREVIEW};
 use crate::ledger::chain::Entry;
 use crate::ledger::deeds::{Build, Deed, Input, Sealed};
 use crate::ledger::values::PlainName;
@@ -35,6 +35,7 @@ pub(super) fn of(request: &ExportRequest, entries: &[Entry], files: &Files, date
             "about": link("./"),
         }),
         crate_.root(request, entries, &mentioned, date),
+        json!({ "@id": PREVIEW, "@type": "CreativeWork", "name": "The record, for people", "about": link("./") }),
     ];
     graph.extend(crate_.entities.into_iter().map(|(id, mut entity)| {
         entity.insert("@id".to_owned(), id.into());

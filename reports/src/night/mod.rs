@@ -16,7 +16,7 @@ mod lines;
 mod page;
 mod plot;
 mod table;
-mod thumbnail;
+pub(crate) mod thumbnail;
 
 use std::collections::{BTreeMap, BTreeSet};
 
