@@ -68,6 +68,9 @@ pub(crate) fn of(turn: Grid<'_>, told: Option<Six<Srgb>>) -> Option<[Curve; 2]> 
         .collect();
     let mut shares = shares?;
     shares.retain(|shares| shares.greatest() >= LEAST_SHARE);
+    if shares.is_empty() {
+        return None;
+    }
     // Where the turn began.
     azimuths.push(azimuths[0] + 360.0);
     let turn = Turn { azimuths, shares, colours: told.unwrap_or(colours::GREYS) };

@@ -25,6 +25,7 @@ mod curve;
 mod facts;
 mod files;
 mod in_the_round;
+mod inside;
 mod mounting;
 pub mod night;
 mod numbers;

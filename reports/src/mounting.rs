@@ -47,6 +47,7 @@ impl Mounting {
 /// The stage that divides a piece, its drawing of the parts, and its table of them.
 const DIVIDES: &str = "split";
 const PARTS: &str = "parts.svg";
+const CUT: &str = "parts-section.svg";
 const BY_PART: &str = "parts of the piece";
 
 /// The parts into which a piece was divided.
@@ -55,6 +56,8 @@ pub(crate) struct Divided {
     pub(crate) number: usize,
     /// The parts drawn apart, each with its number.
     pub(crate) picture: Option<Picture>,
+    /// The parts put together, in section.
+    pub(crate) section: Option<Picture>,
     /// A row for each.
     pub(crate) table: Table,
 }
@@ -64,9 +67,11 @@ impl Divided {
     pub(crate) fn of(record: &Record, pictures: Pictures<'_>) -> Option<Self> {
         let (number, stage) = facts::stage(record, DIVIDES)?;
         let table = Table::of_fact(facts::fact(stage, BY_PART)?)?;
-        let drawn = stage.artefacts.iter().find(|file| file.name == PARTS);
-        let picture = drawn.and_then(|file| Picture::of_drawing(&pictures(&file.name)?));
-        Some(Self { number, picture, table })
+        let drawing = |name: &str| {
+            let drawn = stage.artefacts.iter().find(|file| file.name == name)?;
+            Picture::of_drawing(&pictures(&drawn.name)?)
+        };
+        Some(Self { number, picture: drawing(PARTS), section: drawing(CUT), table })
     }
 }
 

@@ -155,6 +155,19 @@ impl<'a> Told<'a> {
         self
     }
 
+    /// The section of the page that shows what its stage works on, whatever the finding: its figures are there too.
+    pub(crate) fn section(&self) -> Option<&'static str> {
+        Some(match self.stage {
+            "hollow" => "inside",
+            "colour" => "palette",
+            "proof" => "look",
+            "split" => "parts",
+            "stand" | "case" => "stand",
+            "estimate" => "cost",
+            _ => return None,
+        })
+    }
+
     /// Whether nothing has to be done about it.
     pub(crate) fn is_note(&self) -> bool {
         self.finding.severity == Severity::Note

@@ -3,8 +3,8 @@
 //! What it guarantees, each with its test in `tests/summary.rs`:
 //!
 //! - The page asks for nothing: no address but `data:`, and a content security policy that says so; links lead to files beside it.
-//!   It runs no script but those of `templates/script/`, which the policy allows by their digest: no text of the record is part
-//!   of a script or of what sets it off.
+//!   It runs no script but those of `templates/script/`, and with the piece in the round that of `vendor/`, which the policy
+//!   allows by their digests: no text of the record is part of a script or of what sets it off.
 //! - With the script or without, the six sides stand on it as designed beside printed, where that was predicted.
 //! - However large the frames of a turn are, they make it no larger than [`LARGEST_TURNING`]: of larger frames every
 //!   second, third, sixth or ninth is shown, or none.
@@ -27,6 +27,7 @@ use crate::colours;
 use crate::cost;
 use crate::files::{self, Group};
 use crate::in_the_round::InTheRound;
+use crate::inside::Inside;
 use crate::mounting::{self, Divided, Mounting};
 use crate::numbers;
 use crate::palette::Palette;
@@ -83,6 +84,7 @@ pub fn draw(record: &Record, pictures: &dyn Fn(&str) -> Option<Vec<u8>>) -> Resu
             .map(|stage| (Said::of(&stage.facts), cost::Drawn::of(stage))),
         advice: record.advice.as_ref().map(AdviceView::of),
         divided: Divided::of(record, pictures),
+        hollowed: Inside::of(record, pictures),
         mounting: Mounting::of(record, pictures),
         process: process_rows(record),
         cautions: cautions::of(record),
@@ -127,6 +129,7 @@ struct Page<'a> {
     cost: Option<(Said, cost::Drawn)>,
     advice: Option<AdviceView<'a>>,
     divided: Option<Divided>,
+    hollowed: Option<Inside>,
     mounting: Option<Mounting>,
     process: Vec<(&'static str, String, &'a str)>,
     cautions: Vec<Caution>,
@@ -172,6 +175,7 @@ impl Page<'_> {
             ("palette", "Colours beside each other", self.palette.is_some()),
             ("findings", "Findings", !has_faults),
             ("parts", "In parts", self.divided.is_some()),
+            ("inside", "Inside", self.hollowed.is_some()),
             ("stand", "On its stand", self.mounting.is_some()),
             ("advice", "The right cell", self.advice.is_some()),
             ("cost", "Cost", self.cost.is_some()),
@@ -182,6 +186,12 @@ impl Page<'_> {
             ("again", "Make it again", true),
         ];
         sections.into_iter().filter(|(.., shown)| *shown).map(|(place, name, _)| (place, name)).collect()
+    }
+
+    /// The section that shows what a finding without a picture is about, if it is on the page.
+    fn seen_under(&self, told: &Told<'_>) -> Option<(&'static str, &'static str)> {
+        let place = told.section().filter(|_| told.shown.is_none())?;
+        self.contents().into_iter().find(|(known, _)| *known == place)
     }
 
     /// When the run began and how long it took, where the record says it.

@@ -79,6 +79,16 @@ fn draw(night: &Night) -> Files {
     night::draw(night, &picture).unwrap()
 }
 
+/// What the page tells its script, as it stands there.
+fn known_text(files: &Files) -> &str {
+    let begin = "<script type=\"application/json\" id=\"known\">";
+    files.page.split_once(begin).unwrap().1.split_once("</script>").unwrap().0
+}
+
+fn known(files: &Files) -> Value {
+    serde_json::from_str(known_text(files)).unwrap()
+}
+
 fn words(rows: &[Row], rules: Value) -> (Option<String>, Vec<String>) {
     let choice = draw(&night(rows.to_vec(), rules)).choice.unwrap();
     (choice.pick.map(|pick| pick.variant), choice.words)
@@ -246,8 +256,12 @@ fn no_text_becomes_markup_or_a_formula() {
     evil.commission = EVIL.to_owned();
     evil.job = EVIL.to_owned();
     let files = draw(&evil);
-    assert_eq!(files.page.matches("<script").count(), 1);
+    // The script, and the data block that it reads.
+    assert_eq!(files.page.matches("<script").count(), 2);
+    assert_eq!(files.page.matches("<script>").count(), 1);
     assert!(!files.page.contains("alert(1)</script>"));
+    assert!(!known_text(&files).contains('<'));
+    assert_eq!(known(&files)["variants"][0], EVIL);
     assert!(files.page.contains("href=\"../../%3D%3Cscript%3Ealert%281%29%3C%2Fscript%3E%22%27%26/summary.html\""));
     assert!(files.table.contains("'=<script>") && !files.table.contains("\r\n=") && !files.table.contains(",="));
     assert!(!files.table.contains("\"="), "{}", files.table);
@@ -363,4 +377,80 @@ fn a_thousand_variants_stay_within_the_page_and_their_other_pictures_are_linked(
     assert!(embedded > 50 && embedded + linked == 1000, "{embedded} and {linked}");
     assert!(files.page.contains("img-src data: 'self';"));
     assert!(draw(&night(four(), json!([]))).page.contains("img-src data:;"));
+}
+
+/// By hand from `FOUR`: what words of difference are made of.
+#[test]
+fn the_script_is_told_in_what_variants_differ_and_how_that_is_said() {
+    let mut other = record(&("e", "250.00", 50.0, 80.0, 200.0));
+    other.stages[3].facts[0].value =
+        serde_json::from_value(json!({ "money": { "amount": "250.00", "currency": "CHF" } })).unwrap();
+    other.verdict = Verdict::HasFaults;
+    let known = known(&draw(&night([four(), vec![row_of("e", &other)]].concat(), json!([{ "lowest": "price" }]))));
+    assert_eq!(known["variants"], json!(["a", "b", "c", "d", "e"]));
+    assert_eq!(known["competes"], json!([true, true, true, true, false]));
+    assert_eq!((&known["chosen"], &known["pair"]), (&json!(0), &json!([0, 1])));
+    let line = |key: &str| {
+        let lines = known["lines"].as_array().unwrap();
+        lines.iter().find(|line| line["key"] == key).unwrap_or_else(|| panic!("no line {key}")).clone()
+    };
+    let price = line("price");
+    assert_eq!(price["kind"], "figure");
+    // An amount in another currency is shown and never compared.
+    assert_eq!(price["measure"]["numbers"], json!([290.0, 312.4, 318.0, 350.0, null]));
+    assert_eq!(price["values"][4].as_str().unwrap().replace('\u{a0}', " "), "250.00 CHF");
+    assert_eq!(price["measure"]["differs"], json!(["costs {} less", "costs {} more"]));
+    assert_eq!((&price["measure"]["unit"], &price["measure"]["better"]), (&json!("EUR"), &json!(-1)));
+    let legibility = line("legibility");
+    assert_eq!(legibility["measure"]["differs"], json!(["is {} less legible", "is {} more legible"]));
+    assert_eq!(legibility["measure"]["counted_in"], json!(["point", "points"]));
+    assert_eq!((&legibility["measure"]["unit"], &legibility["measure"]["better"]), (&json!("%"), &json!(1)));
+    // `hollow.wall` is "a mm" and so on here: no number, so no axis and no range.
+    let wall = line("hollow.wall");
+    assert_eq!((&wall["kind"], &wall["of_what"], wall.get("measure")), (&json!("setting"), &json!("walls of"), None));
+    assert_eq!(line("outcome")["values"], json!(["is ready to order", "has faults"]));
+    assert_eq!(line("outcome")["of"], json!([0, 0, 0, 0, 1]));
+    // d is dearer than c and worse in both figures; what has faults stands outside of it.
+    let best = line("best");
+    let of: Vec<_> = best["of"].as_array().unwrap().iter().map(|at| at.as_u64()).collect();
+    let said = |at: usize| best["values"][usize::try_from(of[at].unwrap()).unwrap()].as_str().unwrap();
+    assert_eq!((said(2), said(3), of[4]), ("nothing beats it", "another is better", None));
+}
+
+#[test]
+fn a_setting_is_measured_where_all_its_values_are_numbers_in_one_unit() {
+    let night_of = |values: [&str; 3]| {
+        let rows = values
+            .into_iter()
+            .zip(four())
+            .map(|(value, row)| Row { changes: vec![("hollow.wall".to_owned(), value.to_owned())], ..row });
+        let known = known(&draw(&night(rows.collect(), json!([]))));
+        known["lines"][0]
+            .get("measure")
+            .map(|measure| (measure["numbers"].clone(), measure["unit"].clone(), measure["decimals"].clone()))
+    };
+    assert_eq!(night_of(["2.5 mm", "3 mm", "10 mm"]), Some((json!([2.5, 3.0, 10.0]), json!("mm"), json!(1))));
+    assert_eq!(night_of(["2", "3", "2"]), Some((json!([2.0, 3.0, 2.0]), json!(""), json!(0))));
+    assert_eq!(night_of(["2.5 mm", "0.3 cm", "3 mm"]), None);
+    assert_eq!(night_of(["2.5 mm", "not set", "3 mm"]), None);
+}
+
+#[test]
+fn printed_pictures_are_part_of_the_page_as_long_as_they_fit() {
+    let mut printed = record(&FOUR[0]);
+    printed.stages[0].artefacts.push(record::File {
+        name: "turn-printed-009.jpg".to_owned(),
+        what: "the piece".to_owned(),
+        bytes: 1,
+        blake3: String::new(),
+    });
+    let night = night(vec![row_of("a", &printed), row(&FOUR[1])], json!([]));
+    let files = draw(&night);
+    assert!(known(&files)["printed"][0].as_str().unwrap().starts_with("data:image/jpeg;base64,"));
+    assert_eq!(known(&files)["printed"][1], Value::Null);
+    assert!(files.page.contains("img-src data:;"));
+    // One that cannot be read is left to the browser, which asks for it when it is looked at.
+    let files = night::draw(&night, &|_, name| (!name.contains("printed")).then(|| picture("", "")).flatten()).unwrap();
+    assert_eq!(known(&files)["printed"][0], "../../a-0123abcd/turn-printed-009.jpg");
+    assert!(files.page.contains("img-src data: 'self';"));
 }

@@ -772,6 +772,37 @@ fn the_least_difference_is_marked_in_words() {
     assert!(!palette.contains("<strong>41.3"));
 }
 
+/// However many sides are seen: a line, letters and a part of the description for each, and no curve of none.
+#[test]
+fn the_curve_has_a_line_for_every_side_that_is_seen() {
+    let order = ["right", "left", "back", "front", "top", "bottom"];
+    for seen in 0..=order.len() {
+        let mut record = predicted();
+        let turn = record.stages[5].facts.iter_mut().find(|fact| fact.name == "turn").unwrap();
+        let turnhue_stages::findings::Value::Table { rows, .. } = &mut turn.value else { panic!() };
+        for row in rows.iter_mut() {
+            for side in seen..order.len() {
+                for column in [1 + side, 1 + order.len() + side] {
+                    "0.2".clone_into(&mut row[column]);
+                }
+            }
+        }
+        let page = draw(&record);
+        if seen == 0 {
+            assert!(!page.contains("class=\"curve"));
+            continue;
+        }
+        for name in ["wide", "narrow"] {
+            let curve = between(&page, &format!("<svg class=\"curve {name}\""), "</svg>");
+            for class in ["printed", "designed", "casing", "gap", "chip", "letters"] {
+                assert_eq!(curve.matches(&format!("class=\"{class}\"")).count(), seen, "{class} of {seen}");
+            }
+            let says = between(curve, "<desc", "</desc>");
+            assert_eq!(order.iter().filter(|side| says.contains(&format!("{side}: printed"))).count(), seen);
+        }
+    }
+}
+
 #[test]
 fn the_cost_is_drawn_above_its_tables() {
     let page = draw(&predicted());
@@ -966,4 +997,50 @@ fn nothing_is_in_the_round_where_there_is_no_piece_or_no_picture() {
         let some = |name: &str| if name == missing { None } else { picture(name) };
         assert!(!summary::draw(&rounded(), &some).unwrap().contains("id=\"round\""), "{missing}");
     }
+}
+
+#[test]
+fn a_hollowed_piece_is_shown_cut_open() {
+    let mut record = whelk();
+    let section =
+        br#"<svg xmlns="http://www.w3.org/2000/svg" width="190mm" height="120mm" viewBox="0 0 190 120"></svg>"#;
+    let drawings = |name: &str| if name == "hollow-section.svg" { Some(section.to_vec()) } else { picture(name) };
+    let page = |record: &Record| summary::draw(record, &drawings).unwrap().replace('\u{a0}', " ");
+    assert!(!page(&record).contains("id=\"inside\""), "no stage has drawn it");
+
+    let hollow = record.stages.iter_mut().find(|stage| stage.name == "hollow").unwrap();
+    hollow.artefacts.push(artefact("hollow-section.svg".to_owned()));
+    hollow.facts.retain(|fact| fact.name != "openings");
+    let openings = ["side", "clear width, mm", "shaft along x, y, z, mm"];
+    hollow.facts.push(Fact::table("openings", &openings, vec![texts(["bottom", "24", "0 – 24, 0 – 24, 0 – 3"])]));
+    let shown = page(&record);
+    let inside = shown.split("id=\"inside\"").nth(1).unwrap().split("</section>").next().unwrap();
+    // 190 and 120 mm at 96 pixels an inch (CSS Values 3, 6.2).
+    assert!(
+        inside.contains("width=\"718\" height=\"454\"") && inside.contains("data:image/svg+xml;base64,"),
+        "{inside}"
+    );
+    assert!(inside.contains("Opening in the bottom") && inside.contains("24 mm"), "{inside}");
+    assert!(shown.contains("<a href=\"#inside\">Inside</a>"), "the contents lead there");
+}
+
+#[test]
+fn a_finding_without_a_picture_leads_to_what_shows_its_subject() {
+    use turnhue_stages::findings::Finding;
+
+    let mut record = whelk();
+    record.stages.iter_mut().for_each(|stage| stage.findings.clear());
+    let at = record.stages.iter().position(|stage| stage.name == "estimate").unwrap();
+    record.stages[at].findings.push(Finding::note("rates-basis", "the prices are invented", "nothing to do"));
+    let leads = "; shown under <a href=\"#cost\">Cost</a>";
+    assert!(draw(&record).contains(leads));
+    // One with a picture of its own is shown by that.
+    record.stages[at].artefacts.push(artefact("rates.png".to_owned()));
+    record.stages[at].findings[0].picture = Some("rates.png".to_owned());
+    assert!(!draw(&record).contains(leads));
+    // A section that is not on the page is not named.
+    record.stages[at].findings.clear();
+    record.stages[0].name = "stand-in".to_owned();
+    record.stages[0].findings.push(Finding::note("any", "any", "nothing to do"));
+    assert!(!draw(&record).contains("shown under"));
 }

@@ -1,6 +1,6 @@
 //! What every stage owes, as a suite that any stage can run in its tests, also one from outside the project: settings
-//! survive a round trip, bad settings are refused, what the stage says it gives is there, the same piece comes out
-//! on one thread and on many, with a memo and without, and a draft says the same as the piece itself.
+//! survive a round trip, bad settings are refused, what the stage says it gives is there, a finding that has a place is
+//! pictured, the same piece comes out on one thread and on many, with a memo and without, and a draft says the same as the piece itself.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -146,6 +146,7 @@ impl Trial<'_> {
         for &part in ready.gives() {
             assert!(piece.has(part), "the stage says that it gives {part}");
         }
+        each_is_pictured(&findings, &piece, &bytes);
         // Twice with a memo: one that knows nothing yet, and one that knows this very run.
         let memo = Memo::new(1 << 30);
         let others = [(2, None), (3, None), (8, None), (2, Some(&memo)), (1, Some(&memo))];
@@ -178,5 +179,16 @@ impl Trial<'_> {
         for &part in ready.gives() {
             assert!(piece_of_brief.has(part), "what runs for a comparison gives {part} too");
         }
+    }
+}
+
+/// That every finding with places has a picture, where there is anything to draw, and that every picture is a PNG that the
+/// stage made (ISO/IEC 15948, 5.2).
+fn each_is_pictured(findings: &[Finding], piece: &Workpiece, made: &BTreeMap<String, Vec<u8>>) {
+    let can_be_drawn = piece.cells().is_some() || piece.surface().is_some();
+    for finding in findings {
+        let shown = finding.picture.as_ref().map(|name| made.get(name).map_or(&[][..], Vec::as_slice));
+        assert!(shown.is_some() || finding.places.is_empty() || !can_be_drawn, "{finding:?} has no picture");
+        assert!(shown.is_none_or(|png| png.starts_with(b"\x89PNG\r\n\x1a\n")), "{finding:?}: its picture is none");
     }
 }

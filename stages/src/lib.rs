@@ -116,6 +116,7 @@ pub mod conformance;
 pub mod division;
 pub mod findings;
 pub mod formats;
+pub mod marked;
 pub mod memo;
 pub mod mounts;
 pub mod outlook;

@@ -15,6 +15,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use crate::findings::{Fact, Finding};
+use crate::marked::{self, Sight};
 use crate::memo::{Memo, Recall};
 use crate::outlook::Outlook;
 use crate::process::Process;
@@ -170,6 +171,8 @@ pub struct Shop<'a> {
     shelf: &'a mut dyn Shelf,
     facts: Vec<Fact>,
     findings: Vec<Finding>,
+    /// What shows more of a finding than its places do, by the finding's number.
+    sights: BTreeMap<usize, Sight>,
     artefacts: Vec<Artefact>,
     known: &'a [Fact],
     wanted: Wanted,
@@ -206,6 +209,7 @@ impl<'a> Shop<'a> {
             known,
             facts: Vec::new(),
             findings: Vec::new(),
+            sights: BTreeMap::new(),
             artefacts: Vec::new(),
             wanted: Wanted::Piece,
             recall: Recall::NOTHING,
@@ -294,9 +298,36 @@ impl<'a> Shop<'a> {
         self.facts.push(fact);
     }
 
-    /// Says a finding.
+    /// Says a finding. One that has places and no picture gets one once the stage has run: the piece with the places marked.
     pub fn finding(&mut self, finding: Finding) {
         self.findings.push(finding);
+    }
+
+    /// Says a finding, and what shows it beside its places, or from where it is seen best; not asked for in a draft.
+    pub fn finding_seen(&mut self, finding: Finding, sight: impl FnOnce() -> Sight) {
+        if !self.draft() {
+            self.sights.insert(self.findings.len(), sight());
+        }
+        self.findings.push(finding);
+    }
+
+    /// The findings so far.
+    pub(crate) fn findings(&self) -> &[Finding] {
+        &self.findings
+    }
+
+    /// The numbers of the findings that have somewhere to look and no picture yet, with what shows them.
+    pub(crate) fn unpictured(&mut self) -> Vec<(usize, Sight)> {
+        let mut sights = std::mem::take(&mut self.sights);
+        let mut sight = |at: usize| sights.remove(&at).unwrap_or_default();
+        let findings = self.findings.iter().enumerate().filter(|(_, finding)| finding.picture.is_none());
+        let due = findings.map(|(at, finding)| (at, sight(at), finding.places.is_empty()));
+        due.filter(|(_, sight, nowhere)| !(*nowhere && sight.is_empty())).map(|(at, sight, _)| (at, sight)).collect()
+    }
+
+    /// Names the artefact that shows a finding.
+    pub(crate) fn picture(&mut self, finding: usize, artefact: String) {
+        self.findings[finding].picture = Some(artefact);
     }
 
     /// Makes an artefact: `write` gets a buffered writer. Returns where the file lies until the run is published.
@@ -391,7 +422,7 @@ pub trait ReadyStage: Send + Sync {
     /// # Errors
     /// As there.
     fn check(&self, shop: &Shop<'_>) -> Result<(), Misfit>;
-    /// See [`Stage::run`].
+    /// See [`Stage::run`]. Then draws every finding that has somewhere to look: see [`crate::marked`].
     ///
     /// # Errors
     /// As there.
@@ -484,6 +515,8 @@ impl<S: Stage> ReadyStage for Ready<S> {
     }
 
     fn run(&self, piece: Workpiece, shop: &mut Shop<'_>) -> Result<Workpiece, Halt> {
-        S::run(&self.0, piece, shop)
+        let piece = S::run(&self.0, piece, shop)?;
+        marked::show(&piece, shop)?;
+        Ok(piece)
     }
 }

@@ -96,6 +96,7 @@ fn every_stage_meets_what_it_owes() {
     let files = BTreeMap::from([("rates.yaml".to_owned(), rates), ("day.png".to_owned(), picture)]);
 
     let mut piece = Workpiece::default().with_surface(house());
+    let mut places = 0;
     for stage in shipped() {
         if stage.needs().contains(&Part::Mounts) && !piece.has(Part::Mounts) {
             piece = piece.with_mounts(mounts());
@@ -107,9 +108,11 @@ fn every_stage_meets_what_it_owes() {
         for finding in &outcome.findings {
             assert!(!finding.message.is_empty() && !finding.code.is_empty(), "`{}`: {finding:?}", stage.name());
             assert!(finding.severity < turnhue_stages::findings::Severity::Fault, "`{}`: {finding:?}", stage.name());
+            places += finding.places.len();
         }
         piece = next;
     }
+    assert!(places > 0, "no finding has a place, and the suite looked for no picture");
 }
 
 #[test]

@@ -66,7 +66,7 @@ export async function open(browser, url, options) {
     dialog.dismiss();
   });
   page.on("request", (request) => {
-    if (request.url() !== url && !request.url().startsWith("data:")) faults.push(`request: ${request.url()}`);
+    if (request.url() !== url.split("#")[0] && !request.url().startsWith("data:")) faults.push(`request: ${request.url()}`);
   });
   await page.goto(url);
   return { context, page, faults };

@@ -22,6 +22,7 @@ import models
 import nights
 import package
 import pictures
+import sections
 import shapes
 import source
 import stand
@@ -75,6 +76,8 @@ def main(scratch):
         models.check(tally, scratch)
     with tally.part("pictures"):
         pictures.check(tally, scratch)
+    with tally.part("sections"):
+        sections.check_sides(tally, scratch)
     with tally.part("coupon"):
         coupon.check(tally, scratch)
     with tally.part("stand"):
@@ -113,7 +116,7 @@ def from_npm(tally, scratch, name, opening):
 def finished(tally, scratch, name, job):
     """Runs a job and makes the checks that every piece has to stand."""
     piece = Piece.of(tally, scratch, name, job)
-    for part in (files, colours, walls):
+    for part in (files, colours, walls, sections):
         part.check(tally, piece)
     glb.check(tally, piece, scratch)
     glb.check_size(tally, piece)

@@ -14,8 +14,8 @@ use plotters_backend::DrawingErrorKind;
 use sheet::{Pen, Sheet};
 pub(crate) use sheet::{Place, Shape, TENTHS, cross, line, square, tenths};
 
-/// No value beyond this is drawn; below, the differences of values are exact enough for marks at round numbers.
-const FARTHEST: f64 = 1e15;
+/// No axis reaches beyond: the extent between its ends must be a number.
+const FARTHEST: f64 = 1e300;
 
 /// The least extent of an axis, and as a share of its values: with less, marks would be told apart by rounding alone.
 const LEAST_EXTENT: f64 = 1e-9;

@@ -143,6 +143,12 @@ fn an_axis_without_extent_has_a_place_for_its_value() {
 }
 
 #[test]
+fn an_axis_between_the_farthest_numbers_has_places() {
+    let axis = Axis::round([f64::MIN, f64::INFINITY], 5, percent);
+    assert_eq!([f64::MIN, 0.0, f64::MAX].map(|value| axis.map(&value, (0, 100))), [0, 50, 100]);
+}
+
+#[test]
 fn words_of_a_job_never_become_markup() {
     let evil = "</text><script>alert(1)</script>\" onload='x' & <b>";
     let across = Axis::marked([0.0, 1.0], vec![(0.5, evil.to_owned())]);

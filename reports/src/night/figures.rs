@@ -91,8 +91,52 @@ impl Figure {
         }
     }
 
+    /// Its name among settings, in job files and in the links of a page.
+    pub(crate) const fn key(self) -> &'static str {
+        match self {
+            Self::Price => "price",
+            Self::Legibility => "legibility",
+            Self::Likeness => "likeness",
+            Self::Separation => "separation",
+            Self::Weight => "weight",
+            Self::SmallestWall => "smallest-wall",
+            Self::Cell => "cell",
+            Self::Cells => "cells",
+            Self::Cautions => "cautions",
+        }
+    }
+
+    /// How a variant differs from another of which it has less or more: `{}` stands for by how much.
+    pub(crate) const fn differs(self) -> [&'static str; 2] {
+        match self {
+            Self::Price => ["costs {} less", "costs {} more"],
+            Self::Legibility => ["is {} less legible", "is {} more legible"],
+            Self::Likeness => ["is {} less like the model", "is {} more like the model"],
+            Self::Separation => {
+                ["keeps {} less of the difference between sides", "keeps {} more of the difference between sides"]
+            }
+            Self::Weight => ["is {} lighter", "is {} heavier"],
+            Self::SmallestWall => ["is {} thinner at its smallest wall", "is {} thicker at its smallest wall"],
+            Self::Cell => ["has cells that are {} smaller", "has cells that are {} larger"],
+            Self::Cells | Self::Cautions => ["has {} fewer", "has {} more"],
+        }
+    }
+
+    /// What a difference is counted in: one of it, and several. A difference of shares is one of points. Money brings its
+    /// currency.
+    pub(crate) const fn counted_in(self) -> [&'static str; 2] {
+        match self {
+            Self::Price => ["", ""],
+            Self::Legibility | Self::Likeness | Self::Separation => ["point", "points"],
+            Self::Weight => ["g", "g"],
+            Self::SmallestWall | Self::Cell => ["mm", "mm"],
+            Self::Cells => ["cell", "cells"],
+            Self::Cautions => ["caution", "cautions"],
+        }
+    }
+
     /// The sign behind a value, and how many digits stand behind its point. Money brings its currency.
-    const fn unit(self) -> (&'static str, usize) {
+    pub(crate) const fn unit(self) -> (&'static str, usize) {
         match self {
             Self::Price | Self::Cells | Self::Cautions => ("", 0),
             Self::Legibility | Self::Likeness | Self::Separation => (" %", 1),
@@ -251,13 +295,13 @@ impl Made {
         }
     }
 
-    /// Whether the file can be ordered: it was measured, and no stage found a fault.
     /// A figure in words, with its unit; none where nothing says it.
     #[must_use]
     pub fn said(&self, figure: Figure) -> Option<String> {
         self.figure(figure).map(|quantity| quantity.words(figure))
     }
 
+    /// Whether the file can be ordered: it was measured, and no stage found a fault.
     pub(crate) fn is_fit_to_order(&self) -> bool {
         self.verdict == Verdict::ReadyToOrder && self.faults.is_empty()
     }

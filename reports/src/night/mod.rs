@@ -12,6 +12,7 @@
 pub mod choose;
 mod figures;
 mod front;
+mod lines;
 mod page;
 mod plot;
 mod table;

@@ -8,6 +8,7 @@ use turnhue_stages::Srgb;
 use super::choose::{Choice, counted};
 use super::figures::{Figure, Made};
 use super::front::Fronts;
+use super::lines::{self, Beside, Known};
 use super::plot::{self, Plot};
 use super::{DATA, LARGEST, Night, Outcome, Row, TABLE, table, thumbnail};
 use crate::address;
@@ -24,8 +25,6 @@ const MOST_TROUBLES: usize = 12;
 const MOST_NAMED: usize = 8;
 /// So many rows of the table stand on paper.
 const MOST_ON_PAPER: usize = 60;
-/// The most bytes of what two variants can be compared in beyond settings and figures.
-const MOST_SAID: usize = 3_000_000;
 
 /// Bytes of the picture of a run.
 type Pictures<'a> = &'a dyn Fn(&str, &str) -> Option<Vec<u8>>;
@@ -40,11 +39,12 @@ pub(super) fn draw(
     let chosen = pick.map(|pick| pick.row);
     let shown = chosen.or_else(|| night.rows.iter().position(|row| row.made().is_some_and(Made::has_no_fault)));
     let colours = shown.into_iter().chain(0..night.rows.len()).find_map(|row| night.rows[row].made()?.colours);
-    let lines = lines(night);
-    let pair = pair(night, fronts, choice);
+    let lines = lines::lines(night, fronts);
+    let pair = lines::pair(night, fronts, choice);
+    let mut printed: Vec<Option<String>> = night.rows.iter().map(printed_link).collect();
     let mut page = Page {
         night,
-        shell: Shell::with(colours)?.running(&[script::THEME, script::NIGHT]),
+        shell: Shell::with(colours)?.running(&[&[script::THEME], script::NIGHT].concat()),
         banner: Banner::of(night, chosen),
         portrait: chosen.map(|row| portrait(&night.rows[row], pictures)).unwrap_or_default(),
         choice,
@@ -58,23 +58,39 @@ pub(super) fn draw(
         cards: cards(night, fronts, chosen),
         columns: columns(night, fronts, chosen),
         beside: pair.map(|rows| Beside::of(night, rows, &lines)),
-        lines: &lines,
+        known: Known::of(night, chosen, pair, &printed, &lines).json(),
     };
-    page.shell.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    page.shell.links_pictures = true;
     let bare = page.render()?.len();
     let mut room = LARGEST.saturating_sub(bare);
     for card in page.cards.iter_mut().take(MOST_CARDS) {
         let Some((run, name)) = &card.source else { continue };
-        let Some(picture) = pictures(run, name).and_then(|bytes| thumbnail::of(&bytes)) else { continue };
-        if picture.address.len() > room {
-            break;
-        }
-        room -= picture.address.len();
+        let Some(picture) = thumbnail_within(&mut room, pictures, run, name) else { continue };
         card.picture = Some(picture);
         card.link = None;
     }
-    page.shell.links_pictures = page.cards.iter().any(|card| card.link.is_some());
+    for card in page.cards.iter().take(MOST_CARDS) {
+        let Some(name) = card.row.made().and_then(Made::printed) else { continue };
+        let Some(picture) = thumbnail_within(&mut room, pictures, &card.row.run, name) else { continue };
+        printed[card.at] = Some(picture.address);
+    }
+    page.known = Known::of(night, chosen, pair, &printed, &lines).json();
+    let is_link = |address: &String| !address.starts_with("data:");
+    page.shell.links_pictures =
+        page.cards.iter().any(|card| card.link.is_some()) || printed.iter().flatten().any(is_link);
     page.render()
+}
+
+/// A picture made small as part of the page, if there is room for it.
+fn thumbnail_within(room: &mut usize, pictures: Pictures<'_>, run: &str, name: &str) -> Option<Picture> {
+    let picture = thumbnail::of(&pictures(run, name)?)?;
+    *room = room.checked_sub(picture.address.len())?;
+    Some(picture)
+}
+
+/// Where a variant's picture as printed lies.
+fn printed_link(row: &Row) -> Option<String> {
+    row.made()?.printed().map(|name| format!("../../{}/{}", address::part(&row.run), address::part(name)))
 }
 
 #[derive(Template)]
@@ -92,8 +108,9 @@ struct Page<'a> {
     plots: Vec<Plot>,
     cards: Vec<Card<'a>>,
     columns: Vec<Column>,
-    lines: &'a [Line],
     beside: Option<Beside<'a>>,
+    /// What the script knows, as JSON.
+    known: String,
 }
 
 impl Page<'_> {
@@ -188,7 +205,7 @@ fn key_figures(row: &Row) -> Vec<(&'static str, String)> {
     ASKED.into_iter().filter_map(|(label, figure)| Some((label, figure_words(made?, figure)?))).collect()
 }
 
-fn figure_words(made: &Made, figure: Figure) -> Option<String> {
+pub(super) fn figure_words(made: &Made, figure: Figure) -> Option<String> {
     made.figure(figure).map(|value| numbers::tidy(&value.words(figure)))
 }
 
@@ -326,6 +343,8 @@ fn verdict_of(row: &Row) -> (&'static str, String) {
 
 /// A column of the table.
 struct Column {
+    /// Its name in links to a choice.
+    key: String,
     heading: String,
     is_number: bool,
     cells: Vec<Cell>,
@@ -345,23 +364,24 @@ struct Cell {
 
 /// What the table shows beside the names. Columns of which nothing is known are left out.
 fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column> {
-    let column = |heading: &str, cell: &dyn Fn(usize, &Row) -> Cell| Column {
+    let column = |key: &str, heading: &str, cell: &dyn Fn(usize, &Row) -> Cell| Column {
+        key: key.to_owned(),
         heading: heading.to_owned(),
         is_number: false,
         cells: night.rows.iter().enumerate().map(|(at, row)| cell(at, row)).collect(),
     };
     let figure = |heading: &str, figure: Figure| {
-        column(heading, &|_, row| {
+        column(figure.key(), heading, &|_, row| {
             let value = row.made().and_then(|made| made.figure(figure));
             let text = value.as_ref().map(|value| numbers::tidy(&value.words(figure))).unwrap_or_default();
             Cell { text, number: value.map(|value| value.number()), ..Cell::default() }
         })
     };
-    let mut columns = vec![column("Outcome", &|_, row| {
+    let mut columns = vec![column("outcome", "Outcome", &|_, row| {
         let (class, text) = verdict_of(row);
         Cell { text, class, ..Cell::default() }
     })];
-    columns.push(column("Unbeaten in", &|at, _| {
+    columns.push(column("best", "Unbeaten in", &|at, _| {
         let words: Vec<&str> = [
             (chosen == Some(at), "chosen"),
             (fronts.legibility.has(at), "legibility"),
@@ -374,7 +394,7 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         Cell { text: words.join(", "), class: "best", ..Cell::default() }
     }));
     columns.extend(night.settings().into_iter().map(|path| {
-        column(path, &|_, row| {
+        column(path, path, &|_, row| {
             let text = row.setting(path).unwrap_or_default().to_owned();
             let colour = text.starts_with('#').then(|| text.parse().ok()).flatten();
             Cell { number: leading_number(&text), text, class: "", colour }
@@ -393,7 +413,7 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
         columns.push(figure("Cell", Figure::Cell));
     }
     columns.push(figure("Cells", Figure::Cells));
-    columns.push(column("Faults", &|_, row| Cell {
+    columns.push(column("faults", "Faults", &|_, row| Cell {
         text: row.made().map(|made| table::codes(made).join(", ")).unwrap_or_default(),
         ..Cell::default()
     }));
@@ -409,135 +429,8 @@ fn columns(night: &Night, fronts: &Fronts, chosen: Option<usize>) -> Vec<Column>
 }
 
 /// The number at the beginning of a setting, such as that of `2.5 mm`.
-fn leading_number(text: &str) -> Option<f64> {
+pub(super) fn leading_number(text: &str) -> Option<f64> {
     let (number, rest) = text.split_once(' ').unwrap_or((text, ""));
     let unit = rest.is_empty() || (rest.len() <= 4 && rest.chars().all(|c| c.is_alphabetic() || c == '%'));
     number.parse().ok().filter(|number: &f64| unit && number.is_finite())
-}
-
-/// Something in which variants differ, for two of them beside each other.
-struct Line {
-    name: String,
-    /// The values that occur, in the order in which they come.
-    values: Vec<String>,
-    /// Which of them each variant has, by row.
-    of: Vec<Option<usize>>,
-}
-
-impl Line {
-    fn of(name: &str, cells: impl Iterator<Item = Option<String>>) -> Self {
-        let mut values: Vec<String> = Vec::new();
-        let mut known: BTreeMap<String, usize> = BTreeMap::new();
-        let mut place = |cell: String| {
-            *known.entry(cell).or_insert_with_key(|cell| {
-                values.push(cell.clone());
-                values.len() - 1
-            })
-        };
-        let of = cells.map(|cell| cell.filter(|cell| !cell.is_empty()).map(&mut place)).collect();
-        Self { name: said::capitalised(name), values, of }
-    }
-
-    /// Whether all variants have the same.
-    fn is_same(&self) -> bool {
-        self.of.windows(2).all(|two| two[0] == two[1])
-    }
-
-    /// As the page holds it for its script: places among the values, a dot where there is none.
-    fn places(&self) -> String {
-        let place = |of: &Option<usize>| of.map_or(".".to_owned(), |at| at.to_string());
-        self.of.iter().map(place).collect::<Vec<_>>().join(" ")
-    }
-
-    fn value(&self, row: usize) -> &str {
-        self.of[row].map_or("–", |at| &self.values[at])
-    }
-
-    /// About what it takes on the page.
-    fn bytes(&self) -> usize {
-        self.name.len() + self.values.iter().map(|value| value.len() + 7).sum::<usize>() + 4 * self.of.len() + 40
-    }
-}
-
-/// What stands among the figures already.
-const FIGURES_ALREADY: [&str; 6] = [
-    "proof: effect",
-    "proof: legibility",
-    "proof: separation kept",
-    "validate: weight",
-    "estimate: price",
-    "estimate: weight",
-];
-
-/// All in which variants differ: settings, figures, then facts by their stages.
-fn lines(night: &Night) -> Vec<Line> {
-    let rows = &night.rows;
-    let settings = night.settings();
-    let settings =
-        settings.into_iter().map(|path| Line::of(path, rows.iter().map(|row| row.setting(path).map(str::to_owned))));
-    let outcome = Line::of("outcome", rows.iter().map(|row| Some(verdict_of(row).1)));
-    let figures = Figure::ALL
-        .into_iter()
-        .map(|figure| Line::of(figure.word(), rows.iter().map(|row| figure_words(row.made()?, figure))));
-    let mut lines: Vec<Line> = settings.chain([outcome]).chain(figures).filter(|line| !line.is_same()).collect();
-    let mut room = MOST_SAID;
-    for (name, cells) in facts(night) {
-        let line = Line::of(name, cells.into_iter().map(|cell| cell.map(str::to_owned)));
-        if line.is_same() {
-            continue;
-        }
-        let Some(left) = room.checked_sub(line.bytes()) else { break };
-        room = left;
-        lines.push(line);
-    }
-    lines
-}
-
-/// Every fact but those that stand among the figures, with what each row has of it, in the order in which they are said.
-fn facts(night: &Night) -> Vec<(&str, Vec<Option<&str>>)> {
-    let mut facts: Vec<(&str, Vec<Option<&str>>)> = Vec::new();
-    let mut places: BTreeMap<&str, usize> = BTreeMap::new();
-    for (at, row) in night.rows.iter().enumerate() {
-        let said = row.made().into_iter().flat_map(|made| &made.facts);
-        for (name, value) in said.filter(|(name, _)| !FIGURES_ALREADY.contains(&name.as_str())) {
-            let place = *places.entry(name).or_insert_with(|| {
-                facts.push((name, vec![None; night.rows.len()]));
-                facts.len() - 1
-            });
-            facts[place].1[at] = Some(value);
-        }
-    }
-    facts
-}
-
-/// Two variants beside each other, as they stand without a script.
-struct Beside<'a> {
-    rows: [usize; 2],
-    names: [&'a str; 2],
-    /// In what they differ, and what each has.
-    lines: Vec<(&'a str, [&'a str; 2])>,
-}
-
-impl<'a> Beside<'a> {
-    fn of(night: &'a Night, rows: [usize; 2], lines: &'a [Line]) -> Self {
-        let both = |line: &'a Line| (line.name.as_str(), rows.map(|row| line.value(row)));
-        Self {
-            rows,
-            names: rows.map(|row| night.rows[row].name.as_str()),
-            lines: lines.iter().map(both).filter(|(_, [a, b])| a != b).collect(),
-        }
-    }
-}
-
-/// The two that stand beside each other at first: the chosen one, or the first without faults, and the next best, or the
-/// next that nothing beats, or simply the next. Nothing where fewer than two were made.
-fn pair(night: &Night, fronts: &Fronts, choice: Option<&Choice>) -> Option<[usize; 2]> {
-    let pick = choice.and_then(|choice| choice.pick.as_ref());
-    let made = |is: fn(&Made) -> bool| {
-        night.rows.iter().enumerate().filter(move |(_, row)| row.made().is_some_and(is)).map(|(at, _)| at)
-    };
-    let first = pick.map(|pick| pick.row).into_iter().chain(made(Made::has_no_fault)).chain(made(|_| true)).next()?;
-    let best = fronts.legibility.unbeaten.iter().copied();
-    let next = pick.and_then(|pick| pick.next_row).into_iter().chain(best).chain(made(|_| true));
-    next.into_iter().find(|&row| row != first).map(|second| [first, second])
 }

@@ -7,10 +7,11 @@ use std::collections::BTreeMap;
 
 use glam::{DVec2, DVec3};
 
+use super::cut::{Cut, FOOT, GREY, HEAD, NAMES, Named, PIECE, SHEET, Scale, fill, head, name_all, runs, spot};
 use crate::Srgb;
 use crate::division::Division;
 use crate::formats::ColouredMesh;
-use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Mark, Shape, Stroke, svg};
+use crate::formats::drawing::{Anchor, BLACK, Drawing, Layer, Stroke, svg};
 use crate::formats::picture::{Image, View, render};
 use crate::mounts::Mounts;
 use crate::paint::Paint;
@@ -81,37 +82,18 @@ struct Assembly<'a> {
     mouth: Option<DVec2>,
 }
 
-/// What is cut, in one colour.
-struct Cut {
-    name: String,
-    colour: Srgb,
-    outlines: Vec<Vec<DVec2>>,
-    one_by_one: bool,
-}
-
-/// Sheet and its margin, in mm: fits on A4 and on Letter.
-const SHEET: DVec2 = DVec2::new(190.0, 259.0);
-/// What is left for words at the top and the foot of the sheet, in mm.
-const HEAD: f64 = 18.0;
-const FOOT: f64 = 16.0;
-/// Width of the column of names at the right, in mm.
-const NAMES: f64 = 44.0;
 /// Edge of a picture of the fit on the sheet, in mm, and how much larger than the piece it is.
 const CLOSE: f64 = 52.0;
 const CLOSER: f64 = 5.0;
 /// How far apart bodies are drawn that are taken apart, in mm.
 const APART: f64 = 22.0;
 
-const PIECE: Srgb = Srgb([0xc9, 0xc2, 0xb2]);
 const STAND: Srgb = Srgb([0x6f, 0x86, 0x96]);
 const PEG: Srgb = Srgb([0x3f, 0x51, 0x5e]);
 const SPACER: Srgb = Srgb([0xd9, 0xa4, 0x41]);
 const PANEL: Srgb = Srgb([0xb9, 0x93, 0x67]);
 const MOTOR: Srgb = Srgb([0x8a, 0x84, 0x7c]);
 const CLEAR: Srgb = Srgb([0xa9, 0xc4, 0xcf]);
-
-const THIN: Stroke = Stroke::new(0.18, BLACK);
-const GREY: Srgb = Srgb([0x6a, 0x6a, 0x6a]);
 
 impl<'a> Assembly<'a> {
     fn of(piece: &Workpiece, mounts: &'a Mounts, slabs: &'a [Slab]) -> Self {
@@ -171,8 +153,12 @@ impl<'a> Assembly<'a> {
             fill(&mut drawing, cut, |outline| outline.iter().map(|&p| place(p)).collect());
         }
         self.axis_line(&mut drawing, place(DVec2::new(0.0, low.y)), place(DVec2::new(0.0, high.y)));
-        name_all(&mut drawing, &cuts, &place, SHEET.x - NAMES + 2.0);
-        head(&mut drawing, title, &scale);
+        let named = cuts.iter().filter_map(|cut| {
+            let at = place(spot(&cut.outlines)?);
+            Some(Named { at, colour: cut.colour, name: cut.name.clone() })
+        });
+        name_all(&mut drawing, named.collect(), SHEET.x - NAMES + 2.0);
+        head(&mut drawing, &format!("Section through the axis · {title}"), "Seen from the front", scale);
         if let Some(mouth) = self.mouth {
             let at = |number: f64| DVec2::new(8.0 + number * (CLOSE + 14.0), FOOT);
             close_up(&mut drawing, &cuts, &self.in_the_mouth(&cuts, mouth), at(0.0));
@@ -266,114 +252,6 @@ fn colour_of(body: &str) -> Srgb {
         "spacer" => SPACER,
         _ => PEG,
     }
-}
-
-/// One of the scales that drawings are made at (ISO 5455: 1, 2 or 5 times a power of ten).
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Scale {
-    /// 1 : n, or n : 1 where it enlarges.
-    ratio: f64,
-    enlarges: bool,
-}
-
-impl Scale {
-    fn that_fits(size: DVec2, room: DVec2) -> Self {
-        let fits = |scale: &Self| scale.of(size.x) <= room.x && scale.of(size.y) <= room.y;
-        let up = [5.0, 2.0, 1.0].map(|ratio| Self { ratio, enlarges: true });
-        let down = [1.0, 10.0, 100.0, 1000.0].into_iter().flat_map(|tens| [2.0 * tens, 5.0 * tens, 10.0 * tens]);
-        let down = down.map(|ratio| Self { ratio, enlarges: false });
-        let last = Self { ratio: 20_000.0, enlarges: false };
-        up.into_iter().chain(down).find(fits).unwrap_or(last)
-    }
-
-    fn factor(self) -> f64 {
-        if self.enlarges { self.ratio } else { 1.0 / self.ratio }
-    }
-
-    fn of(self, length: f64) -> f64 {
-        length * self.factor()
-    }
-
-    fn words(self) -> String {
-        if self.enlarges { format!("{} : 1", self.ratio) } else { format!("1 : {}", self.ratio) }
-    }
-}
-
-fn head(drawing: &mut Drawing, title: &str, scale: &Scale) {
-    let top = drawing.height;
-    drawing.words(
-        Layer::Note,
-        DVec2::new(4.0, top - 8.0),
-        4.2,
-        Anchor::Start,
-        format!("Section through the axis · {title}"),
-    );
-    let words = format!("Seen from the front. Scale {} when printed at 100 %. Lengths in mm.", scale.words());
-    drawing.words(Layer::Note, DVec2::new(4.0, top - 13.5), 2.4, Anchor::Start, words);
-    drawing.scale_bar(DVec2::new(4.0, 4.0), 50.0);
-}
-
-/// Draws what is cut: the outlines of a body together, as some are holes in others; panels one by one, as they may overlap where
-/// their fingers do.
-fn fill(drawing: &mut Drawing, cut: &Cut, placed: impl Fn(&[DVec2]) -> Vec<DVec2>) {
-    let outlines: Vec<Vec<DVec2>> =
-        cut.outlines.iter().map(|outline| placed(outline)).filter(|outline| outline.len() > 2).collect();
-    if cut.one_by_one {
-        outlines.into_iter().for_each(|outline| drawing.fill(Layer::Note, cut.colour, Some(THIN), vec![outline]));
-    } else if !outlines.is_empty() {
-        drawing.fill(Layer::Note, cut.colour, Some(THIN), outlines);
-    }
-}
-
-/// Names everything that is cut, in a column at the right, in the order of height, so that no two leaders cross.
-fn name_all(drawing: &mut Drawing, cuts: &[Cut], place: &impl Fn(DVec2) -> DVec2, column: f64) {
-    let mut named: Vec<(DVec2, &Cut)> =
-        cuts.iter().filter_map(|cut| Some((place(spot(&cut.outlines)?), cut))).collect();
-    named.sort_by(|(a, _), (b, _)| b.y.total_cmp(&a.y));
-    let mut next = f64::MAX;
-    for (at, cut) in named {
-        let y = at.y.min(next - 7.0).max(FOOT);
-        next = y;
-        let end = DVec2::new(column, y);
-        drawing.line(Layer::Note, Stroke::new(0.18, GREY), [at, end - DVec2::X * 5.0, end - DVec2::X * 1.0]);
-        drawing.marks.push(Mark {
-            layer: Layer::Note,
-            shape: Shape::Circle { centre: at, radius: 0.6 },
-            stroke: None,
-            fill: Some(BLACK),
-        });
-        let low = end - DVec2::Y * 1.4;
-        let patch = [low, low + DVec2::X * 4.0, low + DVec2::new(4.0, 2.8), low + DVec2::Y * 2.8].to_vec();
-        drawing.fill(Layer::Note, cut.colour, Some(THIN), vec![patch]);
-        drawing.words(Layer::Note, end + DVec2::new(5.5, -1.2), 2.6, Anchor::Start, cut.name.clone());
-    }
-}
-
-/// A place within what is cut, as far to the right as there is much of it: the middle of the longest run along one of some lines.
-fn spot(outlines: &[Vec<DVec2>]) -> Option<DVec2> {
-    let all = outlines.iter().flatten();
-    let (low, high) = all.fold((f64::MAX, f64::MIN), |(low, high), p| (low.min(p.y), high.max(p.y)));
-    let runs = (1..16).flat_map(|line| {
-        // Off any height that corners of cells have.
-        let y = low + (high - low) * (f64::from(line) + 0.137) / 16.0;
-        runs(outlines, y).into_iter().map(move |[from, to]| (DVec2::new(from.midpoint(to), y), to - from))
-    });
-    let score = |(at, long): &(DVec2, f64)| long.min(8.0) * 4.0 + at.x;
-    runs.max_by(|a, b| score(a).total_cmp(&score(b))).map(|(at, _)| at)
-}
-
-/// Where a level line is within outlines: from and to.
-fn runs(outlines: &[Vec<DVec2>], y: f64) -> Vec<[f64; 2]> {
-    let mut at: Vec<f64> = outlines.iter().flat_map(|outline| crossings(outline, y)).collect();
-    at.sort_by(f64::total_cmp);
-    at.chunks_exact(2).map(|run| [run[0], run[1]]).collect()
-}
-
-fn crossings(outline: &[DVec2], y: f64) -> Vec<f64> {
-    let next = outline.iter().cycle().skip(1);
-    let cross =
-        |(a, b): (&DVec2, &DVec2)| ((a.y < y) != (b.y < y)).then(|| a.x + (b.x - a.x) * (y - a.y) / (b.y - a.y));
-    outline.iter().zip(next).filter_map(cross).collect()
 }
 
 /// A square around a place, so many times larger than it is.

@@ -11,12 +11,13 @@ use glam::IVec3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::Length;
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::{ON_GROUND, Sight};
 use crate::solid::stability::{LEAST_TILT, Standing};
 use crate::solid::{Cells, Grid};
 use crate::stage::{Halt, Misfit, Shop, Stage};
 use crate::workpiece::{Part, Workpiece};
+use crate::{Length, Side};
 
 /// See the module's documentation.
 pub struct Foot;
@@ -39,7 +40,7 @@ impl Stage for Foot {
 
     const NAME: &'static str = "foot";
     const PURPOSE: &'static str = "makes the lowest layers flat enough to stand and to take an opening";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
 
@@ -210,7 +211,10 @@ fn say(before: &Cells, after: &Cells, layers: Layers, shop: &mut Shop<'_>) {
             area(after),
             area(before)
         );
-        shop.finding(Finding::note("foot-made", message, "nothing to do; fewer `foot.cells` change less").at(places));
+        let finding = Finding::note("foot-made", message, "nothing to do; fewer `foot.cells` change less").at(places);
+        shop.finding_seen(finding, || {
+            Sight::of_cells(after.grid(), added.iter()).from(Side::Bottom).saying("the cells that were added")
+        });
     }
     let [was, is] = [before, after].map(Standing::of);
     let (Some(was), Some(is)) = (was, is) else { return };
@@ -221,7 +225,9 @@ fn say(before: &Cells, after: &Cells, layers: Layers, shop: &mut Shop<'_>) {
     shop.fact(Fact::number("tipping angle", tipping.angle(), Unit::Degrees));
     shop.fact(Fact::text("tips first to the", tipping.to.to_string()));
     if let Some(finding) = is.finding(LEAST_TILT, "ask for more `foot.cells` or a larger `foot.width`") {
-        shop.finding(finding);
+        // From below, where it shows what the centre of mass should lie over.
+        let lowest = after.iter().take_while(|c| c.z <= layers.low);
+        shop.finding_seen(finding, || Sight::of_cells(after.grid(), lowest).from(Side::Bottom).saying(ON_GROUND));
     }
 }
 

@@ -4,6 +4,7 @@ pub(crate) mod assembly;
 pub mod case;
 pub mod colour;
 pub mod coupon;
+mod cut;
 pub mod estimate;
 pub mod foot;
 pub mod handbuild;

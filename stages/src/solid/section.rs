@@ -24,6 +24,12 @@ impl Upright {
         -self.along.perp_dot(point.truncate() - self.through)
     }
 
+    /// Where a point in the plane's own axes lies.
+    #[must_use]
+    pub fn place(self, flat: DVec2) -> DVec3 {
+        (self.through + self.along * flat.x).extend(flat.y)
+    }
+
     /// A point on the plane, in its own axes.
     fn flat(self, point: DVec3) -> DVec2 {
         DVec2::new(self.along.dot(point.truncate() - self.through), point.z)
@@ -62,6 +68,22 @@ pub fn outlines(points: &[DVec3], triangles: &[[u32; 3]], plane: Upright) -> Vec
         }
     }
     found
+}
+
+/// The lines in which the plane cuts triangles, each with the number of its triangle.
+///
+/// # Panics
+/// As [`outlines`].
+pub fn segments<'a>(
+    points: &'a [DVec3],
+    triangles: &'a [[u32; 3]],
+    plane: Upright,
+) -> impl Iterator<Item = (usize, [DVec2; 2])> + 'a {
+    let front: Vec<bool> = points.iter().map(|&point| plane.before(point) > 0.0).collect();
+    triangles.iter().enumerate().filter_map(move |(at, &triangle)| {
+        let ends = cut(triangle, &front)?;
+        Some((at, ends.map(|edge| plane.flat(crossing(edge, points, plane)))))
+    })
 }
 
 /// An edge by its two points, the one in front of the plane first.

@@ -27,7 +27,7 @@ use robust::{Coord, Coord3D, orient2d, orient3d};
 use super::Surface;
 
 /// Pairs of triangles that share no point and meet; see the notes of this module.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SelfCrossings {
     /// Pairs that pass through each other.
     pub crossing: usize,
@@ -35,6 +35,36 @@ pub struct SelfCrossings {
     pub overlapping: usize,
     /// Whether all were counted; otherwise there are at least so many.
     pub complete: bool,
+    /// Such pairs by the points of their triangles, [`MOST_SHOWN`] at most, to show where.
+    pub shown: Vec<[[u32; 3]; 2]>,
+}
+
+/// Pairs that are kept to show where a surface passes through itself: in all, and of one leaf.
+pub const MOST_SHOWN: usize = 4096;
+const SHOWN_A_LEAF: usize = 64;
+
+/// The line along which two triangles cross, from end to end; nothing where they lie in one plane or do not cross. Not exact:
+/// to be looked at.
+#[must_use]
+pub fn line_between(a: [DVec3; 3], b: [DVec3; 3]) -> Option<[DVec3; 2]> {
+    let mut ends: Vec<DVec3> = through(a, b).into_iter().chain(through(b, a)).collect();
+    let along = (*ends.last()? - ends[0]).try_normalize().or_else(|| (*ends.get(1)? - ends[0]).try_normalize())?;
+    ends.sort_by(|p, q| p.dot(along).total_cmp(&q.dot(along)));
+    // Of the stretches that the two cut out of the line that their planes share, what is in both.
+    (ends.len() == 4).then(|| [ends[1], ends[2]])
+}
+
+/// Where the sides of a triangle pass through the plane of another: at two places, or at none.
+fn through(sides: [DVec3; 3], plane: [DVec3; 3]) -> Vec<DVec3> {
+    let [origin, b, c] = plane;
+    let normal = (b - origin).cross(c - origin);
+    let above = |p: DVec3| normal.dot(p - origin);
+    let crossed = (0..3).filter_map(|i| {
+        let (from, to) = (sides[i], sides[(i + 1) % 3]);
+        let (f, t) = (above(from), above(to));
+        ((f > 0.0) != (t > 0.0)).then(|| from + (to - from) * (f / (f - t)))
+    });
+    crossed.collect()
 }
 
 /// How long to search: in looks at eight boxes; a pair of triangles counts as `PAIR` of them. A closed scan takes 12 a
@@ -60,6 +90,8 @@ impl SelfCrossings {
         self.crossing += search.crossing;
         self.overlapping += search.overlapping;
         self.complete &= search.complete;
+        let room = MOST_SHOWN - self.shown.len();
+        self.shown.extend(search.shown.iter().take(room));
     }
 }
 
@@ -81,7 +113,7 @@ pub fn self_crossings<E>(
     effort: Effort,
     go_on: impl Fn() -> Result<(), E>,
 ) -> Result<SelfCrossings, E> {
-    let mut found = SelfCrossings { crossing: 0, overlapping: 0, complete: true };
+    let mut found = SelfCrossings { crossing: 0, overlapping: 0, complete: true, shown: Vec::new() };
     let Some(tree) = Tree::of(surface) else { return Ok(found) };
     let leaves = tree.levels[0].len();
     let mut left = effort.whole;
@@ -228,6 +260,7 @@ struct Search {
     overlapping: usize,
     steps: u64,
     complete: bool,
+    shown: Vec<[[u32; 3]; 2]>,
 }
 
 impl<'a> Tree<'a> {
@@ -252,7 +285,7 @@ impl<'a> Tree<'a> {
 
     /// Looks at the pairs of one leaf's triangles with each other and with those of later leaves.
     fn search(&self, leaf: usize, most: u64) -> Search {
-        let mut search = Search { crossing: 0, overlapping: 0, steps: 0, complete: true };
+        let mut search = Search { crossing: 0, overlapping: 0, steps: 0, complete: true, shown: Vec::new() };
         let bounds = &self.leaves[leaf];
         let mut stack = vec![(self.levels.len() - 1, 0)];
         while let Some((level, node)) = stack.pop() {
@@ -286,9 +319,12 @@ impl<'a> Tree<'a> {
                     search.steps += PAIR;
                     let plane = plane.get_or_insert_with(|| Plane::of(self.corners(leaf * EIGHT + a)));
                     match meeting(plane, self.corners(b)) {
-                        Meeting::Apart => {}
+                        Meeting::Apart => continue,
                         Meeting::Crossing => search.crossing += 1,
                         Meeting::Overlapping => search.overlapping += 1,
+                    }
+                    if search.shown.len() < SHOWN_A_LEAF {
+                        search.shown.push([first, self.triangles[b]]);
                     }
                 }
             }

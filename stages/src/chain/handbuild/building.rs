@@ -93,8 +93,8 @@ impl Building {
     }
 
     /// Parts of what is built that do not hang together by faces.
-    pub(super) fn parts(&self) -> usize {
-        Components::of(&self.built, Neighbours::Faces).len()
+    pub(super) fn parts(&self) -> Components {
+        Components::of(&self.built, Neighbours::Faces)
     }
 }
 

@@ -52,7 +52,7 @@ impl Stage for Handbuild {
 
     const NAME: &'static str = "handbuild";
     const PURPOSE: &'static str = "draws the piece layer by layer, to build from real cubes or to paint by hand";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint];
     const GIVES: &'static [Part] = &[];
 

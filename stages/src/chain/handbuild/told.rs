@@ -1,11 +1,14 @@
 //! Facts and findings.
 
+use glam::IVec3;
+
 use super::Plan;
 use super::building::Building;
 use super::inks::Inks;
 use super::list::{Kind, List};
 use super::settings::{Settings, Way};
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::solid::Cells;
 use crate::stage::Shop;
 
@@ -27,14 +30,17 @@ pub(super) fn say(
 ) {
     facts(building, inks, list, plan, shop);
     let findings = [
-        many_colours(inks),
-        loose(building),
-        hangs(building),
-        shaft(list),
-        small(list, settings),
-        long(list, settings),
+        (many_colours(inks), None),
+        (loose(building), None),
+        (hangs(building), Some(&building.hanging)),
+        (shaft(building, list), Some(&building.shafts)),
+        (small(list, settings), None),
+        (long(list, settings), None),
     ];
-    findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
+    for (finding, cells) in findings {
+        let sight = || cells.map_or_else(Sight::default, |cells| Sight::of_cells(cells.grid(), cells.iter()));
+        finding.into_iter().for_each(|finding| shop.finding_seen(finding, sight));
+    }
 }
 
 fn facts(building: &Building, inks: &Inks, list: &List, plan: &Plan, shop: &mut Shop<'_>) {
@@ -95,18 +101,25 @@ fn many_colours(inks: &Inks) -> Option<Finding> {
 
 /// Places of the first few cubes.
 fn places(cells: &Cells) -> impl Iterator<Item = Place> {
-    let place = |cell: glam::IVec3| Place { mm: cells.grid().centre(cell).to_array(), cell: Some(cell.to_array()) };
-    cells.iter().take(PLACES).map(place)
+    cells.iter().take(PLACES).map(|cell| place(cells, cell))
+}
+
+fn place(cells: &Cells, cell: IVec3) -> Place {
+    Place { mm: cells.grid().centre(cell).to_array(), cell: Some(cell.to_array()) }
 }
 
 fn loose(building: &Building) -> Option<Finding> {
     let parts = building.parts();
-    (parts > 1).then(|| {
+    (parts.len() > 1).then(|| {
         Finding::caution(
             "loose-by-hand",
-            format!("the cubes come in {parts} parts that no face joins: there is nothing to glue between them"),
+            format!(
+                "the cubes come in {} parts that no face joins: there is nothing to glue between them",
+                parts.len()
+            ),
             "set `repair.islands` to bridge or largest, or wire the parts together",
         )
+        .at((0..parts.len()).take(PLACES).map(|part| place(&building.built, parts.first_cell(part))))
     })
 }
 
@@ -123,13 +136,14 @@ fn hangs(building: &Building) -> Option<Finding> {
     })
 }
 
-fn shaft(list: &List) -> Option<Finding> {
+fn shaft(building: &Building, list: &List) -> Option<Finding> {
     (list.open > 0).then(|| {
         Finding::note(
             "shaft-stays-open",
             format!("{} cells stay without a cube, for the shaft of an opening; its walls are not painted", list.open),
             "take `hollow` out for a piece without a shaft",
         )
+        .at(places(&building.shafts).take(1))
     })
 }
 

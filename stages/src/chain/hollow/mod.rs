@@ -3,6 +3,7 @@
 
 mod boundary;
 mod cavity;
+mod drawn;
 mod openings;
 pub(in crate::chain) mod pit;
 mod shape;
@@ -16,6 +17,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::outlook::Outlook;
 use crate::solid::stability::Standing;
 use crate::solid::{Cells, Components, Neighbours};
@@ -67,7 +69,7 @@ impl Stage for Hollow {
 
     const NAME: &'static str = "hollow";
     const PURPOSE: &'static str = "takes out the inside behind a wall, and opens it so that loose powder can leave";
-    const VERSION: u32 = 4;
+    const VERSION: u32 = 5;
     const NEEDS: &'static [Part] = &[Part::Cells];
     const GIVES: &'static [Part] = &[Part::Void];
 
@@ -129,6 +131,9 @@ impl Stage for Hollow {
         let mut piece = piece.with_void(void);
         say(shop, &mut piece);
         say_pockets(shop, &left);
+        if !shop.draft() {
+            drawn::draw(&piece, shop)?;
+        }
         Ok(piece)
     }
 }
@@ -248,28 +253,32 @@ fn say_standing(shop: &mut Shop<'_>, cells: &Cells, void: &Void, centre: DVec3) 
     shop.fact(Fact::number("tipping angle when hollow", hollow.tipping().angle(), Unit::Degrees));
 }
 
+/// Pockets of no more lattice cells than this are the rounding of the cavity's shape.
+const ROUNDING: usize = 8;
+
 /// Says where room for the cavity stayed solid because it cannot be emptied.
 fn say_pockets(shop: &mut Shop<'_>, left: &Cells) {
     let pockets = Components::of(left, Neighbours::Faces);
     let edge3 = left.grid().cell.powi(3);
     let volume = left.count() as f64 * edge3 / 1000.0;
     shop.fact(Fact::number("pockets left solid", volume, Unit::Cm3));
-    // Single lattice cells are the rounding of the cavity's shape, not pockets.
-    let mut large: Vec<usize> = (0..pockets.len()).filter(|&p| pockets.sizes()[p] > 8).collect();
+    let mut large: Vec<usize> = (0..pockets.len()).filter(|&p| pockets.sizes()[p] > ROUNDING).collect();
     large.sort_by_key(|&p| std::cmp::Reverse(pockets.sizes()[p]));
     if large.is_empty() {
         return;
     }
     let places = large.iter().take(10).map(|&p| Place::at(left.grid().centre(pockets.first_cell(p))));
-    shop.finding(
-        Finding::note(
-            "pockets-left-solid",
-            format!(
-                "{} pockets, {volume:.2} cm³ together, were left solid: loose powder could not leave them",
-                large.len()
-            ),
-            "nothing to do; a thinner wall, a smaller narrowest or one more opening would hollow some of them",
-        )
-        .at(places),
-    );
+    let finding = Finding::note(
+        "pockets-left-solid",
+        format!(
+            "{} pockets, {volume:.2} cm³ together, were left solid: loose powder could not leave them",
+            large.len()
+        ),
+        "nothing to do; a thinner wall, a smaller narrowest or one more opening would hollow some of them",
+    )
+    .at(places);
+    shop.finding_seen(finding, || {
+        let meant = pockets.cells_where(|p| pockets.sizes()[p] > ROUNDING);
+        Sight::of_cells(left.grid(), meant.iter()).saying("the pockets")
+    });
 }

@@ -81,7 +81,7 @@ impl Stage for Proof {
 
     const NAME: &'static str = "proof";
     const PURPOSE: &'static str = "predicts what the printed piece will look like, and whether the effect will hold";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint];
     const GIVES: &'static [Part] = &[];
 
@@ -187,7 +187,7 @@ impl Prediction {
             smallest::cell_that_holds(press, smallest::spare_of(&self.stated, &self.harshest), shop)?
         };
         told::smallest(smallest, cells, shop);
-        told::verdict(&judgement, smallest, cells, shop);
+        told::verdict(self, &judgement, smallest, cells, shop);
         Ok(())
     }
 }

@@ -3,6 +3,7 @@
 use super::Prediction;
 use crate::colorimetry::srgb;
 use crate::findings::{Fact, Finding, Unit};
+use crate::marked::{Sight, in_front};
 use crate::print::scores::{Effect, Judgement, Scores, SideScore};
 use crate::print::view::shares::handovers;
 use crate::print::view::{Subject, Turn};
@@ -92,7 +93,13 @@ fn size(cells: &Cells, cell: f64) -> String {
 }
 
 /// The finding of a piece whose effect does not hold.
-pub(super) fn verdict(judgement: &Judgement, smallest: Option<f64>, cells: &Cells, shop: &mut Shop<'_>) {
+pub(super) fn verdict(
+    prediction: &Prediction,
+    judgement: &Judgement,
+    smallest: Option<f64>,
+    cells: &Cells,
+    shop: &mut Shop<'_>,
+) {
     let (cell, across) = (cells.grid().cell, cells.extent().map_or(0, |[low, high]| (high - low + 1).max_element()));
     let remedy = match smallest {
         Some(enough) => {
@@ -106,21 +113,40 @@ pub(super) fn verdict(judgement: &Judgement, smallest: Option<f64>, cells: &Cell
         None => "no cell size helps: choose colours that are farther apart, or a process with less `bleed`".to_owned(),
     };
     let because = &judgement.decided_by;
-    match judgement.effect {
-        Effect::Holds => {}
-        Effect::Marginal => shop.finding(Finding::caution(
+    let finding = match judgement.effect {
+        Effect::Holds => return,
+        Effect::Marginal => Finding::caution(
             "effect-marginal",
             format!("the effect may not hold once printed with cells of {cell:.2} mm: {because}"),
             remedy,
-        )),
-        Effect::Fails => shop.finding(Finding::fault(
+        ),
+        Effect::Fails => Finding::fault(
             "effect-fails",
             format!(
                 "the effect fails once printed with cells of {cell:.2} mm, colours run into one another: {because}"
             ),
             remedy,
-        )),
-    }
+        ),
+    };
+    shop.finding_seen(finding, || lost(prediction));
+}
+
+/// The faces that are taken for another side's, on the side of which the least is named right.
+fn lost(prediction: &Prediction) -> Sight {
+    let named = |side: Side| prediction.stated.sides[side].map(|score| score.named);
+    let scored = Side::ALL.into_iter().filter_map(|side| Some((side, named(side)?)));
+    let Some((side, _)) = scored.reduce(|least, other| if other.1 < least.1 { other } else { least }) else {
+        return Sight::default();
+    };
+    let sheet = &prediction.printed.sheet;
+    let texels = sheet.per_edge * sheet.per_edge;
+    let faces = sheet.faces.iter().zip(prediction.names.chunks_exact(texels)).filter(|(face, _)| face.side == side);
+    let wrong = |names: &[u8]| 2 * names.iter().filter(|&&name| name != side as u8).count() > texels;
+    let seen = in_front(side, faces.map(|(face, names)| (face.cell, wrong(names))));
+    let lost = seen.filter(|&(_, wrong)| wrong).map(|(cell, _)| cell);
+    Sight::of_cells(&sheet.grid, lost)
+        .from(side)
+        .saying("faces of which more than half is taken for another side's colour")
 }
 
 /// The shares of the sides over a turn, and how they give way.

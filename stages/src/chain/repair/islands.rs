@@ -47,7 +47,8 @@ impl Bridge {
         IVec3::new(x, y, z)
     }
 
-    fn cells(self) -> impl Iterator<Item = IVec3> {
+    /// Its cells.
+    pub(super) fn cells(self) -> impl Iterator<Item = IVec3> {
         (0..self.length).map(move |n| self.first() + n * IVec3::AXES[self.axis])
     }
 }

@@ -19,7 +19,6 @@
 //! Each round with bridges joins pieces, and mending parts none that it can help.
 
 mod islands;
-mod marked;
 mod meets;
 mod necks;
 mod sourceless;
@@ -40,6 +39,7 @@ use self::necks::Demand;
 pub use self::thin::Thin;
 use crate::Length;
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::outlook::Outlook;
 use crate::solid::{Cells, Components, Contact, Grid, Neighbours, contacts, enclosed_voids, mend};
 use crate::stage::{Halt, Misfit, Shop, Stage, some_cubes};
@@ -137,7 +137,7 @@ impl Stage for Repair {
 
     const NAME: &'static str = "repair";
     const PURPOSE: &'static str = "drops or joins islands, fills enclosed voids, mends contacts, thickens or reports what did not convert, and finds necks";
-    const VERSION: u32 = 3;
+    const VERSION: u32 = 4;
     const NEEDS: &'static [Part] = &[Part::Surface, Part::Cells];
     const GIVES: &'static [Part] = &[Part::Cells];
 
@@ -216,12 +216,14 @@ struct Lump {
 /// The repaired solid, and what was found and done.
 struct Repaired {
     cells: Cells,
-    /// Pieces taken away.
+    /// Pieces taken away, and their cells.
     islands: Vec<Lump>,
+    taken: Cells,
     /// Runs of cells that join pieces.
     bridges: Vec<Bridge>,
-    /// Enclosed voids filled.
+    /// Enclosed voids filled, and their cells.
     voids: Vec<Lump>,
+    filled: Cells,
     /// Contacts found, mended or not.
     contacts: Vec<Contact>,
     /// Cells that mending added and removed.
@@ -234,8 +236,10 @@ impl Repaired {
         let mut repaired = Self {
             cells: cells.clone(),
             islands: vec![],
+            taken: Cells::empty(*cells.grid()),
             bridges: vec![],
             voids: vec![],
+            filled: Cells::empty(*cells.grid()),
             contacts: vec![],
             mended: [0; 2],
         };
@@ -262,12 +266,16 @@ impl Repaired {
     /// Drops islands and fills voids, where asked.
     fn tidy(&mut self, settings: &Settings) {
         let sorted = islands::sort(&self.cells, settings.islands);
+        if !sorted.removed.is_empty() {
+            self.taken = self.taken.or(&self.cells.minus(&sorted.cells));
+        }
         self.islands.extend(sorted.removed);
         self.bridges.extend(sorted.bridges);
         self.cells = sorted.cells;
         if settings.voids == Voids::Fill {
             let voids = enclosed_voids(&self.cells);
             self.voids.extend(lumps(&Components::of(&voids, Neighbours::Faces)));
+            self.filled = self.filled.or(&voids);
             self.cells = self.cells.or(&voids);
         }
     }
@@ -299,14 +307,23 @@ impl Repaired {
         ] {
             shop.fact(Fact::whole(name, value, unit));
         }
-        let findings = [
-            self.about_islands(cells_of(&self.islands)),
-            self.about_bridges(),
-            self.about_loose_pieces(settings),
-            self.about_voids(settings, cells_of(&self.voids)),
-            self.about_contacts(settings),
-        ];
-        findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
+        let grid = self.cells.grid();
+        if let Some(finding) = self.about_islands(cells_of(&self.islands)) {
+            shop.finding_seen(finding, || Sight::of_cells(grid, self.taken.iter()).saying("what was taken away"));
+        }
+        if let Some(finding) = self.about_bridges() {
+            let cells = self.bridges.iter().flat_map(|bridge| bridge.cells());
+            shop.finding_seen(finding, || Sight::of_cells(grid, cells).saying("the runs of cells"));
+        }
+        if let Some(finding) = self.about_loose_pieces(settings) {
+            shop.finding(finding);
+        }
+        if let Some(finding) = self.about_voids(settings, cells_of(&self.voids)) {
+            shop.finding_seen(finding, || Sight::of_cells(grid, self.filled.iter()));
+        }
+        if let Some(finding) = self.about_contacts(settings) {
+            shop.finding(finding);
+        }
     }
 
     fn about_loose_pieces(&self, settings: &Settings) -> Option<Finding> {

@@ -50,6 +50,7 @@ pub(super) fn run(settings: &Settings, cells: &Cells, surface: Surface) -> Resul
     Repair::check(settings, &shop)?;
     let piece = Workpiece::default().with_surface(surface).with_cells(cells.clone());
     let piece = Repair::run(settings, piece, &mut shop)?;
+    crate::marked::show(&piece, &mut shop)?;
     Ok((piece.cells().unwrap().clone(), shop.close()))
 }
 

@@ -29,6 +29,7 @@ use super::unconverted::{Missed, Piece, all_within, any_within, each_missed, lon
 use super::{Repaired, Settings, counted, lumps, places_of};
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::solid::{Cells, Components, Neighbours, Surface};
 use crate::stage::{Halt, Shop};
 
@@ -213,7 +214,8 @@ impl Thickened {
             );
             let remedy = "look at the pictures: such parts come out a cube or two thick; set `repair.thin: leave` to go \
                           without them";
-            shop.finding(Finding::note("thin-parts-thickened", message, remedy).at(self.places(&self.covered)));
+            let finding = Finding::note("thin-parts-thickened", message, remedy).at(self.places(&self.covered));
+            shop.finding_seen(finding, || self.sight(&self.covered));
         }
         if self.joined > 0 {
             let message = format!(
@@ -223,8 +225,13 @@ impl Thickened {
             );
             let remedy = "look at the pictures: a run is one cell wide and breaks easily; join the pieces in the model, \
                           or take those away that are not meant";
-            shop.finding(Finding::caution("thin-parts-joined", message, remedy).at(self.places(&self.in_runs)));
+            let finding = Finding::caution("thin-parts-joined", message, remedy).at(self.places(&self.in_runs));
+            shop.finding_seen(finding, || self.sight(&self.in_runs));
         }
+    }
+
+    fn sight(&self, cells: &[IVec3]) -> Sight {
+        Sight::of_cells(self.solid.grid(), cells.iter().copied()).saying("the cells that were added")
     }
 
     /// Where the largest lumps of the cells begin.

@@ -2,18 +2,18 @@
 
 use glam::DVec3;
 
-use super::marked::Marked;
 use super::sourceless::{Sourceless, sourceless};
 use super::unconverted::{Missed, Piece, any_within, patch_of};
 use super::{MOST_LISTED, Thin, counted, percent};
 use crate::Length;
 use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::solid::{Cells, Surface};
 use crate::stage::{Halt, Shop};
 
-/// Places of a kind that get a picture; the largest come first.
-pub(super) const MOST_PICTURED: usize = 4;
+/// Places of a kind whose pictures show all of the patch, which has to be gathered; the largest come first.
+const MOST_PATCHED: usize = 4;
 
 /// Cubes without source that hang together and are fewer are told in one line: mending a contact adds such.
 const FEW: usize = 4;
@@ -48,18 +48,17 @@ impl Report<'_> {
         // What is smaller than one cube face would hardly show if it were there.
         let shows = missed.iter().take_while(|part| part.area >= self.before.grid().cell.powi(2)).count();
         let listed = shows.min(MOST_LISTED);
-        let marked = (listed > 0 && !shop.draft()).then(|| Marked::of(self.after));
-        for (number, part) in (1..).zip(&missed[..listed]) {
-            let side = side_of(part.place, bounds);
-            let mut finding = self.about_missed(part, side);
-            if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
-                let patch = patch_of(part, self.surface, self.after, self.tolerance, || shop.go_on())?;
+        for (number, part) in missed[..listed].iter().enumerate() {
+            let finding = self.about_missed(part, side_of(part.place, bounds));
+            let patch = if number < MOST_PATCHED && !shop.draft() {
+                patch_of(part, self.surface, self.after, self.tolerance, || shop.go_on())?
+            } else {
+                Vec::new()
+            };
+            shop.finding_seen(finding, || {
                 let from = seen_from(&patch, part.place, bounds);
-                let what = format!("place {number} that did not convert, marked on the piece seen from the {from}");
-                let name = format!("not-converted-{number}-{from}.png");
-                finding = finding.pictured(marked.draw(from, part.place, &patch, &name, &what, shop)?);
-            }
-            shop.finding(finding);
+                Sight::of_triangles(patch).from(from)
+            });
         }
         for (rest, what) in
             [(&missed[listed..shows], "more places"), (&missed[shows..], "places smaller than a cube face")]
@@ -87,19 +86,14 @@ impl Report<'_> {
 
         let (large, small): (Vec<_>, Vec<_>) = found.into_iter().partition(|place| place.cells.len() >= FEW);
         let listed = large.len().min(MOST_LISTED);
-        let marked = (listed > 0 && !shop.draft()).then(|| Marked::of(self.after));
-        for (number, place) in (1..).zip(&large[..listed]) {
+        for place in &large[..listed] {
             let middle = self.after.grid().centre(place.place);
-            let side = side_of(middle, bounds);
-            let mut finding = self.about_sourceless(place, side);
-            if let Some(marked) = marked.as_ref().filter(|_| number <= MOST_PICTURED) {
+            let finding = self.about_sourceless(place, side_of(middle, bounds));
+            shop.finding_seen(finding, || {
                 let patch = place.patch(self.after);
                 let from = seen_from(&patch, middle, bounds);
-                let what = format!("place {number} without source, marked on the piece seen from the {from}");
-                let name = format!("no-source-{number}-{from}.png");
-                finding = finding.pictured(marked.draw(from, middle, &patch, &name, &what, shop)?);
-            }
-            shop.finding(finding);
+                Sight::of_triangles(patch).from(from)
+            });
         }
         for (rest, what) in [(&large[listed..], "more places"), (&small[..], "places of a few cubes")] {
             if !rest.is_empty() {

@@ -19,6 +19,7 @@
 mod bodies;
 mod cavities;
 mod cuts;
+mod inside;
 mod seams;
 mod written;
 
@@ -96,7 +97,7 @@ impl Stage for Split {
     const NAME: &'static str = "split";
     const PURPOSE: &'static str =
         "divides a piece that is too large for the printer into parts that are joined afterwards";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint];
     const GIVES: &'static [Part] = &[Part::Division, Part::Order];
 
@@ -268,13 +269,20 @@ fn say(shop: &mut Shop<'_>, cuts: &Cuts, seams: &[Seam], division: &Division, ce
         (0..division.segments.len()).filter(|&at| seams.iter().all(|s| s.other(at).is_none())).collect();
     if !loose.is_empty() && division.segments.len() > 1 {
         let numbers: Vec<String> = loose.iter().map(|at| (at + 1).to_string()).collect();
-        shop.finding(Finding::caution(
-            "part-without-seam",
-            format!(
-                "nothing joins parts {} to the rest: they were no part of the piece's one body",
-                numbers.join(", ")
-            ),
-            "put `repair` before `colour`",
-        ));
+        let middle = |&at: &usize| {
+            let [low, high] = division.segments[at].bounds();
+            Place::at(low.midpoint(high))
+        };
+        shop.finding(
+            Finding::caution(
+                "part-without-seam",
+                format!(
+                    "nothing joins parts {} to the rest: they were no part of the piece's one body",
+                    numbers.join(", ")
+                ),
+                "put `repair` before `colour`",
+            )
+            .at(loose.iter().map(middle)),
+        );
     }
 }

@@ -345,3 +345,35 @@ fn the_files_of_the_parts_are_measured_anew() {
     let wrong: Vec<_> = said.findings.iter().filter(|finding| finding.code == "peg-wrong").collect();
     assert_eq!(wrong.len(), 2, "{:?}", said.findings);
 }
+
+#[test]
+fn the_section_cuts_the_parts_through_a_pin() {
+    let folder = tempfile::tempdir().unwrap();
+    let (piece, said) = split(block(3.0, [40, 10, 10]), json!({ "build": [70, 70, 70] }), folder.path()).unwrap();
+    assert!(said.artefacts.iter().any(|file| file.name == "parts-section.svg"));
+    let division = piece.division().unwrap();
+    assert_eq!(division.segments.len(), 2);
+    let drawing = inside::drawing(division, "").unwrap();
+    let area = |mark: &crate::formats::drawing::Mark| match &mark.shape {
+        crate::formats::drawing::Shape::Lines(lines) => {
+            let outlines: Vec<_> = lines.iter().map(|line| line.points.clone()).collect();
+            crate::solid::section::area(&outlines)
+        }
+        _ => 0.0,
+    };
+    // Filled are the two parts, and after them the patches beside their names.
+    let areas: Vec<f64> = drawing.marks.iter().filter(|mark| mark.fill.is_some()).map(area).take(2).collect();
+    // 120 × 30 mm, less what a socket is larger than its pin, at every pin on the cut.
+    let cut = areas.iter().sum::<f64>();
+    let peg = |kind: PegKind| division.segments.iter().flat_map(|s| &s.pegs).find(|peg| peg.kind == kind).unwrap();
+    let [pin, socket] = [PegKind::Pin, PegKind::Socket].map(|kind| peg(kind).width * peg(kind).depth);
+    let scale = drawing.marks.iter().find_map(|mark| match &mark.shape {
+        crate::formats::drawing::Shape::Words { words, .. } => {
+            words.split("Scale 1 : ").nth(1)?.split(' ').next()?.parse::<f64>().ok()
+        }
+        _ => None,
+    });
+    let cut = cut * scale.unwrap().powi(2);
+    let pins = (3600.0 - cut) / (socket - pin);
+    assert!(socket > pin && (pins - pins.round()).abs() < 1e-6 && pins >= 1.0, "{cut} mm², {pins} pins");
+}

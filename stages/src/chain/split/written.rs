@@ -47,6 +47,7 @@ pub(super) fn write(shop: &mut Shop<'_>, division: &Division) -> Result<Vec<Orde
     }
     if !shop.draft() {
         draw(shop, division)?;
+        super::inside::draw(shop, division)?;
     }
     Ok(orders)
 }

@@ -55,7 +55,7 @@ impl Stage for Stand {
     const NAME: &'static str = "stand";
     const PURPOSE: &'static str =
         "makes the stand, the peg for the motor's shaft and the spacer, and says how the piece balances";
-    const VERSION: u32 = 1;
+    const VERSION: u32 = 2;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Void];
     const GIVES: &'static [Part] = &[Part::Mounts];
 

@@ -5,6 +5,7 @@ use glam::{DVec2, DVec3};
 use super::settings::{Section, Settings};
 use super::{Body, Design};
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::stage::Shop;
 use crate::{Length, Side};
 
@@ -38,7 +39,31 @@ pub(super) fn say(settings: &Settings, design: &Design, shop: &mut Shop<'_>) {
         round(settings),
         speed(settings, design),
     ];
-    findings.into_iter().flatten().chain(too_large(settings, design)).for_each(|finding| shop.finding(finding));
+    for finding in findings.into_iter().flatten().chain(too_large(settings, design)) {
+        let sight = sight(&finding, design);
+        shop.finding_seen(finding, || sight);
+    }
+}
+
+/// What shows a finding: how far the centre of mass lies off the axis, and over what it should lie.
+fn sight(finding: &Finding, design: &Design) -> Sight {
+    let centre = design.piece.centre;
+    match finding.code.as_str() {
+        "off-axis" => {
+            let axis = design.measures.axis.extend(centre.z);
+            let line = Sight::of_triangles([[axis, centre, centre]]);
+            line.from(Side::Top).saying("a line from the axis to the centre of mass")
+        }
+        "leans-on-the-post" => {
+            let corner = |at: &DVec2| at.extend(design.mouth.z);
+            let fan = design.collar.support.windows(2).map(|edge| {
+                let first = design.collar.support[0];
+                [&first, &edge[0], &edge[1]].map(corner)
+            });
+            Sight::of_triangles(fan).from(Side::Bottom).saying("what it rests on, and a ring at its centre of mass")
+        }
+        _ => Sight::default(),
+    }
 }
 
 fn mm(name: &str, value: f64) -> Fact {

@@ -147,8 +147,9 @@ fn what_is_written_lies_on_the_plate_and_is_what_was_made() {
     let stage = crate::stage::erase::<Stand>();
     let trial = Trial { stage: stage.as_ref(), settings: json!({}), files: BTreeMap::new(), piece: block() };
     let (piece, outcome) = trial.run(folder.path().to_path_buf()).unwrap();
-    // Three bodies as 3MF and STL; a section and a view.
-    assert_eq!(outcome.artefacts.len(), 3 * 2 + 2);
+    // Three bodies as 3MF and STL; a section and a view; pictures of findings.
+    let pictured = outcome.findings.iter().filter(|finding| finding.picture.is_some()).count();
+    assert_eq!(outcome.artefacts.len(), 3 * 2 + 2 + pictured);
     for mount in &piece.mounts().unwrap().bodies {
         let name = if mount.name == "stand" { "stand".to_owned() } else { format!("stand-{}", mount.name) };
         let read = |ending: &str| std::fs::read(folder.path().join(format!("{name}.{ending}"))).unwrap();

@@ -88,7 +88,7 @@ impl Stage for Validate {
 
     const NAME: &'static str = "validate";
     const PURPOSE: &'static str = "reads back the file that will be ordered and measures it anew";
-    const VERSION: u32 = 5;
+    const VERSION: u32 = 6;
     const NEEDS: &'static [Part] = &[Part::Cells, Part::Paint, Part::Order];
     const GIVES: &'static [Part] = &[];
 
@@ -162,7 +162,8 @@ fn measure(file: &Coloured, bytes: u64, intent: &Intent<'_>, process: &Process, 
         pegs::check(&file.mesh, &body.assigned, &intent.form, &mut said);
         said.add(&body.walls);
         if let Some(rays) = &body.rays {
-            views::check(&views::see(rays, file, &body.assigned, intent), &mut said);
+            let others = |side| views::others(side, rays, file, &body.assigned, intent);
+            views::check(&views::see(rays, file, &body.assigned, intent), others, &mut said);
         }
     }
     said

@@ -101,7 +101,7 @@ fn together(parts: &[Said], whole: &Mesh) -> Said {
     for (number, part) in (1..).zip(parts) {
         let named =
             |finding: &Finding| Finding { message: format!("part {number}: {}", finding.message), ..finding.clone() };
-        said.findings.extend(part.findings.iter().map(named));
+        said.add_findings(part, named);
     }
     said
 }

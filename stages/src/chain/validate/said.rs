@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use glam::{DVec3, IVec3};
 
 use crate::findings::{Fact, Finding, Place};
+use crate::marked::Sight;
 use crate::stage::Shop;
 
 /// Facts and findings of a check.
@@ -12,25 +13,43 @@ use crate::stage::Shop;
 pub(super) struct Said {
     pub(super) facts: Vec<Fact>,
     pub(super) findings: Vec<Finding>,
+    /// What shows some of the findings, by their numbers.
+    pub(super) sights: BTreeMap<usize, Sight>,
 }
 
 impl Said {
     /// Adds what another check has said.
     pub(super) fn add(&mut self, other: &Self) {
         self.facts.extend_from_slice(&other.facts);
-        self.findings.extend_from_slice(&other.findings);
+        self.add_findings(other, |finding| finding.clone());
+    }
+
+    /// Adds the findings of another check, in other words.
+    pub(super) fn add_findings(&mut self, other: &Self, told: impl Fn(&Finding) -> Finding) {
+        let first = self.findings.len();
+        self.sights.extend(other.sights.iter().map(|(at, sight)| (first + at, sight.clone())));
+        self.findings.extend(other.findings.iter().map(told));
+    }
+
+    /// Says a finding with what shows it.
+    pub(super) fn finding_seen(&mut self, finding: Finding, sight: Sight) {
+        self.sights.insert(self.findings.len(), sight);
+        self.findings.push(finding);
     }
 
     /// About the bytes that it takes: a number and its name, a sentence and its places.
     pub(super) fn bytes(&self) -> usize {
         let places: usize = self.findings.iter().map(|finding| finding.places.len()).sum();
-        512 * self.facts.len() + 1024 * self.findings.len() + size_of::<Place>() * places
+        let sights: usize = self.sights.values().map(Sight::bytes).sum();
+        512 * self.facts.len() + 1024 * self.findings.len() + size_of::<Place>() * places + sights
     }
 
     /// Hands everything to the shop, in order.
-    pub(super) fn tell(self, shop: &mut Shop<'_>) {
+    pub(super) fn tell(mut self, shop: &mut Shop<'_>) {
         self.facts.into_iter().for_each(|fact| shop.fact(fact));
-        self.findings.into_iter().for_each(|finding| shop.finding(finding));
+        for (at, finding) in self.findings.into_iter().enumerate() {
+            shop.finding_seen(finding, || self.sights.remove(&at).unwrap_or_default());
+        }
     }
 }
 

@@ -7,7 +7,9 @@ use super::intent::NEAR;
 use super::mass::Mass;
 use super::mesh::Mesh;
 use super::said::Said;
+use crate::Side;
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::{ON_GROUND, Sight};
 
 /// The tilt in degrees that a piece should stand: the one at which household appliances are tried (IEC 60335-1,
 /// stability; from memory).
@@ -17,10 +19,17 @@ const REMEDY: &str = "widen what it stands on with `foot`, turn the model, or fi
 
 /// Says by how many degrees the ground may tilt until the piece tips over.
 pub(super) fn check(mesh: &Mesh, mass: &Mass, said: &mut Said) {
-    let rim = rim(lowest_facets(mesh, mass.low.z));
+    let facets: Vec<[DVec3; 3]> = lowest_facets(mesh, mass.low.z).collect();
+    let rim = rim(facets.as_flattened().iter().map(|corner| corner.truncate()).collect());
+    // From below, where it shows what the centre of mass should lie over.
+    let caution = |said: &mut Said, code: &str, message: String| {
+        let finding = Finding::caution(code, message, REMEDY).at([Place::at(mass.centre)]);
+        let sight = Sight::of_triangles(facets.iter().copied()).from(Side::Bottom).saying(ON_GROUND);
+        said.finding_seen(finding, sight);
+    };
     if rim.len() < 3 {
         let message = "the piece stands on no facet, but on an edge or a point: it falls over";
-        said.findings.push(Finding::caution("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
+        caution(said, "falls-over", message.to_owned());
         return;
     }
     let inside = inside(&rim, mass.centre.truncate());
@@ -33,18 +42,17 @@ pub(super) fn check(mesh: &Mesh, mass: &Mass, said: &mut Said) {
             "the piece falls over: its centre of mass lies {:.1} mm outside of the lowest facets that it stands on",
             -inside
         );
-        said.findings.push(Finding::caution("falls-over", message, REMEDY).at([Place::at(mass.centre)]));
+        caution(said, "falls-over", message);
     } else if angle < LEAST_TILT {
         let message = format!("the piece tips over at a tilt of {angle:.1}°, below {LEAST_TILT}°");
-        said.findings.push(Finding::caution("tips-easily", message, REMEDY).at([Place::at(mass.centre)]));
+        caution(said, "tips-easily", message);
     }
 }
 
-/// The corners, seen from above, of the triangles that lie in the lowest plane.
-fn lowest_facets(mesh: &Mesh, ground: f64) -> Vec<DVec2> {
-    let lies = |corners: &[DVec3; 3]| corners.iter().all(|corner| corner.z - ground <= NEAR);
-    let facets = (0..mesh.triangles.len()).map(|t| mesh.corners(t)).filter(lies);
-    facets.flatten().map(DVec3::truncate).collect()
+/// The triangles that lie in the lowest plane.
+fn lowest_facets(mesh: &Mesh, ground: f64) -> impl Iterator<Item = [DVec3; 3]> {
+    let lies = move |corners: &[DVec3; 3]| corners.iter().all(|corner| corner.z - ground <= NEAR);
+    (0..mesh.triangles.len()).map(|t| mesh.corners(t)).filter(lies)
 }
 
 /// The corners of the convex hull, clockwise seen from above; Graham's scan (1972) over points sorted by x.

@@ -1,6 +1,8 @@
 //! What is seen from each of the six sides: parallel views in which every outside surface must show the colour of the
 //! side from which it is seen.
 
+use std::collections::BTreeSet;
+
 use glam::DVec3;
 use rayon::prelude::*;
 
@@ -10,6 +12,7 @@ use super::mesh::Coloured;
 use super::said::Said;
 use super::tree::Tree;
 use crate::findings::{Fact, Finding, Unit};
+use crate::marked::Sight;
 use crate::{Side, Six};
 
 /// Rays along each edge of a cell. Visible outside surface ends at cell borders only, so any number gives its area
@@ -136,8 +139,21 @@ fn seen(side: Side, file: &Coloured, t: usize, assigned: &[Faces], intent: &Inte
     }
 }
 
-/// Says what is seen.
-pub(super) fn check(views: &Six<View>, said: &mut Said) {
+/// The triangles that show another colour than that of the side from which they are seen.
+pub(super) fn others(
+    side: Side,
+    rays: &Six<Rays>,
+    file: &Coloured,
+    assigned: &[Faces],
+    intent: &Intent<'_>,
+) -> Vec<[DVec3; 3]> {
+    let met: BTreeSet<u32> = rays[side].met.iter().flatten().copied().collect();
+    let other = |&t: &u32| matches!(seen(side, file, t as usize, assigned, intent), Seen::Other);
+    met.into_iter().filter(other).map(|t| file.mesh.corners(t as usize)).collect()
+}
+
+/// Says what is seen; `others` gives what shows another colour than a side's.
+pub(super) fn check(views: &Six<View>, others: impl Fn(Side) -> Vec<[DVec3; 3]>, said: &mut Said) {
     let rows = views.iter().map(|(side, view)| {
         vec![
             side.to_string(),
@@ -160,6 +176,7 @@ pub(super) fn check(views: &Six<View>, said: &mut Said) {
             view.other, view.outside
         );
         let remedy = "see the findings about colours; do not order this file, make it again with `colour`";
-        said.findings.push(Finding::fault("view-not-its-colour", message, remedy));
+        let sight = Sight::of_triangles(others(side)).from(side).saying("what shows another colour");
+        said.finding_seen(Finding::fault("view-not-its-colour", message, remedy), sight);
     }
 }

@@ -3,10 +3,11 @@
 use glam::DVec3;
 
 use crate::findings::{Fact, Finding, Place, Unit};
+use crate::marked::Sight;
 use crate::size::Doubt;
 use crate::solid::Surface;
 use crate::solid::health::{Boundary, Health, Loop};
-use crate::solid::self_crossings::{Effort, SelfCrossings, self_crossings};
+use crate::solid::self_crossings::{Effort, SelfCrossings, line_between, self_crossings};
 use crate::stage::{Halt, Misfit, Shop};
 
 /// Places that are listed one by one.
@@ -38,15 +39,21 @@ pub(super) fn tell(surface: &Surface, shop: &mut Shop<'_>) -> Result<(), Halt> {
     }
     shop.fact(Fact::number("length of holes' edges", health.boundary.length(), Unit::Mm));
     shop.fact(Fact::triple("source size", size, Unit::Mm));
-    let findings = [
-        about_units(size, shop),
-        about_holes(&health.boundary),
-        about_turn(&health),
-        about_one_sided(&health),
-        about_crossings(crossings),
-        about_blemishes(&health),
-    ];
+    let findings =
+        [about_units(size, shop), about_holes(&health.boundary), about_turn(&health), about_one_sided(&health)];
     findings.into_iter().flatten().for_each(|finding| shop.finding(finding));
+    if let Some(finding) = about_crossings(&crossings) {
+        shop.finding_seen(finding, || {
+            let corners = |of: [u32; 3]| of.map(|corner| surface.points()[corner as usize]);
+            // A line where two cross, and where they lie in one plane one of the two.
+            let shown = crossings.shown.iter().map(|&[a, b]| match line_between(corners(a), corners(b)) {
+                Some([from, to]) => [from, to, to],
+                None => corners(a),
+            });
+            Sight::of_triangles(shown).saying("where its parts pass through each other")
+        });
+    }
+    about_blemishes(&health).into_iter().for_each(|finding| shop.finding(finding));
     Ok(())
 }
 
@@ -117,8 +124,8 @@ fn about_one_sided(health: &Health) -> Option<Finding> {
     })
 }
 
-fn about_crossings(found: SelfCrossings) -> Option<Finding> {
-    let SelfCrossings { crossing, overlapping, complete } = found;
+fn about_crossings(found: &SelfCrossings) -> Option<Finding> {
+    let SelfCrossings { crossing, overlapping, complete, .. } = *found;
     (crossing + overlapping > 0 || !complete).then(|| {
         let message = format!(
             "the model passes through itself: {}{} cross, {} in one plane overlap; what lies within several parts is \

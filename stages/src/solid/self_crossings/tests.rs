@@ -15,6 +15,8 @@ fn found(surface: &Surface) -> SelfCrossings {
 fn counts(surface: &Surface) -> [usize; 2] {
     let found = found(surface);
     assert!(found.complete);
+    assert!(found.shown.as_flattened().iter().all(|triangle| surface.triangles().contains(triangle)));
+    assert_eq!(found.shown.is_empty(), found.crossing + found.overlapping == 0);
     [found.crossing, found.overlapping]
 }
 
@@ -212,4 +214,19 @@ proptest! {
         }
         prop_assert_eq!(counts(&Surface::new(points, triangles).unwrap()), expected);
     }
+}
+
+#[test]
+fn the_line_of_a_crossing_lies_in_both_triangles() {
+    // By hand: at x = 1 the level triangle holds y from 0 to 3, and the upright one, at height 0, y from −1 to 2.
+    let level = [[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 0.0]].map(DVec3::from);
+    let upright = [[1.0, -1.0, 0.0], [1.0, 2.0, 1.0], [1.0, 2.0, -1.0]].map(DVec3::from);
+    let [a, b] = line_between(level, upright).unwrap();
+    let (low, high) = if a.y < b.y { (a, b) } else { (b, a) };
+    assert!(
+        low.distance(DVec3::new(1.0, 0.0, 0.0)) < 1e-12 && high.distance(DVec3::new(1.0, 2.0, 0.0)) < 1e-12,
+        "{low} {high}"
+    );
+    assert_eq!(line_between(level, level), None);
+    assert_eq!(line_between(level, level.map(|p| p + DVec3::Z)), None);
 }
