@@ -393,7 +393,7 @@ fn long_histories_are_folded() {
     let (folded, open) = page.split_once("</details>").map(|(older, rest)| (older, rest.to_owned())).unwrap();
     assert!(folded.contains("class=\"older\""));
     assert_eq!((tales(folded), tales(&open)), (1000 - MOST_OPEN, MOST_OPEN));
-    assert!(text(&page).contains("Before that: 976, from 1\u{a0}March 2027 to 7\u{a0}March 2027"));
+    assert!(text(&page).contains("Before that: 976 more, from 1\u{a0}March 2027 to 7\u{a0}March 2027"));
     for at in (1..1000).step_by(4) {
         assert!(page.contains(&format!("note number {at};")));
     }

@@ -42,6 +42,20 @@ async function checkLinks(browser, name, file) {
   await context.close();
 }
 
+// The page as the last run left it: what its stages took stands open.
+async function checkTimes(browser, file) {
+  const { context, page, faults } = await open(browser, pathToFileURL(file).href, { viewport: { width: 1280, height: 900 } });
+  const last = page.locator(".took").last();
+  const bars = last.locator(".bars");
+  const before = await bars.isVisible();
+  await last.locator("summary").click();
+  check(before && !(await bars.isVisible()) ? [] : ["they stay"], "commission: times of the last run's stages can be folded");
+  const lengths = await bars.locator("rect").evaluateAll((parts) => parts.map((part) => Number(part.getAttribute("width"))));
+  check(Math.max(...lengths) === 100 ? [] : [lengths.join()], "commission: the longest stage is the measure of the others");
+  check(faults, "commission, as run left it: no complaint, no request");
+  await context.close();
+}
+
 async function checkFolds(browser, file) {
   const { context, page, faults } = await open(browser, pathToFileURL(file).href, { viewport: { width: 1280, height: 900 } });
   const seen = () => page.locator(".story > li:visible").count();
@@ -53,10 +67,6 @@ async function checkFolds(browser, file) {
   check((await seen()) === all ? [] : ["they are not"], "commission: a key unfolds them");
   await page.locator(".older > summary").click();
   check((await seen()) === folded ? [] : ["they are not"], "commission: a click folds them again");
-  const bars = page.locator(".took .bars").first();
-  const before = await bars.isVisible();
-  await page.locator(".took summary").first().click();
-  check((await bars.isVisible()) !== before ? [] : ["they stay"], "commission: times of stages fold and unfold");
   const shown = await page.locator("blockquote", { hasText: `<b>Note ${NOTES}</b> & "the rest"` }).count();
   check(shown === 1 ? [] : [`${shown}`], "commission: a note is text, whatever it says");
   check(faults, "commission: no complaint, no request");
@@ -64,8 +74,9 @@ async function checkFolds(browser, file) {
 }
 
 export async function checkCommission(browser, commission, whelk) {
-  live(commission, whelk);
   const file = join(commission, "commission.html");
+  await checkTimes(browser, file);
+  live(commission, whelk);
   check(statSync(file).size < 2_000_000 ? [] : [`${statSync(file).size} bytes`], "commission: the page stays below 2 MB");
   await checkEverywhere(browser, "commission", file);
   await checkLinks(browser, "commission", file);

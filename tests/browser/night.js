@@ -81,11 +81,17 @@ async function checkSieve(page, all) {
   await settled(page);
   const left = await page.locator("#variants tbody tr:visible").count();
   const said = await page.locator("#count").textContent();
-  check(left === 1 && said === `1 of ${all} variants` ? [] : [`${left} rows, ${said}`], "night: rows are sifted by words");
+  check(
+    left === 1 && said === `1 of ${all} variants` ? [] : [`${left} rows, ${said}`],
+    "night: rows are sifted by words",
+  );
   await page.click("#kept button");
   await settled(page);
   const focused = await page.evaluate(() => document.activeElement?.id);
-  check((await count(page)) === all && focused === "words" ? [] : [focused], "night: a word undone is gone, the focus is not");
+  check(
+    (await count(page)) === all && focused === "words" ? [] : [focused],
+    "night: a word undone is gone, the focus is not",
+  );
 
   const cells = (await column(page, "voxelise.cell")).texts;
   await page.locator('#sieves input[value="3 mm"]').first().check();
@@ -93,23 +99,36 @@ async function checkSieve(page, all) {
   await settled(page);
   const wanted = cells.filter((cell) => cell === "3 mm" || cell === "5 mm").length;
   const ticked = await count(page);
-  check(ticked === wanted && wanted > 5 ? [] : [`${ticked}, not ${wanted}`], "night: two values that are ticked are kept");
+  check(
+    ticked === wanted && wanted > 5 ? [] : [`${ticked}, not ${wanted}`],
+    "night: two values that are ticked are kept",
+  );
   await page.getByLabel("Price at most, EUR").fill("250");
   await settled(page);
   const prices = (await column(page, "Price")).numbers.map(Number);
   const words = await kept(page);
   const fits = prices.every((price) => price <= 250) && (await count(page)) === prices.length && prices.length < ticked;
-  check(fits && words.join() === "voxelise.cell 3 mm or 5 mm,price at most 250\u00a0EUR" ? [] : words, "night: a range is kept to, and said");
+  check(
+    fits && words.join() === "voxelise.cell 3 mm or 5 mm,price at most 250\u00a0EUR" ? [] : words,
+    "night: a range is kept to, and said",
+  );
   await page.click("#clear");
   await settled(page);
-  check((await count(page)) === all && (await kept(page)).length === 0 ? [] : ["not all"], "night: clear undoes it all");
+  check(
+    (await count(page)) === all && (await kept(page)).length === 0 ? [] : ["not all"],
+    "night: clear undoes it all",
+  );
 }
 
 async function checkPlot(page, all) {
   // Signs that nothing beats, as the table has them from the program's own reckoning.
   const best = (await column(page, "Unbeaten in")).texts.filter((text) => text.includes("legibility")).length;
-  const squares = () => page.evaluate(() => document.querySelector("#field .kept .unbeaten").getAttribute("d").split("M").length - 1);
-  check((await squares()) === best && best > 1 ? [] : [`${await squares()}, not ${best}`], "night: the plot fills the signs that nothing beats");
+  const squares = () =>
+    page.evaluate(() => document.querySelector("#field .kept .unbeaten").getAttribute("d").split("M").length - 1);
+  check(
+    (await squares()) === best && best > 1 ? [] : [`${await squares()}, not ${best}`],
+    "night: the plot fills the signs that nothing beats",
+  );
   const box = await page.locator("#field svg").boundingBox();
   await page.locator("#field").scrollIntoViewIfNeeded();
   const { x, y } = await page.locator("#field svg").boundingBox();
@@ -122,14 +141,20 @@ async function checkPlot(page, all) {
   const words = await kept(page);
   const ends = await page.evaluate(() =>
     ["Price", "Legibility"].map((name) =>
-      [...document.querySelectorAll(`#sieves input[aria-label^="${name} at"]`)].map((field) => Number(field.value))));
+      [...document.querySelectorAll(`#sieves input[aria-label^="${name} at"]`)].map((field) => Number(field.value)),
+    ),
+  );
   const shown = await Promise.all(["Price", "Legibility"].map((name) => column(page, name)));
   const isWithin = shown.every(({ texts }, axis) =>
-    texts.every((text) => Number.parseFloat(text) >= ends[axis][0] && Number.parseFloat(text) <= ends[axis][1]));
+    texts.every((text) => Number.parseFloat(text) >= ends[axis][0] && Number.parseFloat(text) <= ends[axis][1]),
+  );
   const left = await count(page);
-  const isSaid = words.length === 2 && /^price [\d.]+ to [\d.]+\u00a0EUR$/.test(words[0]) && /^legibility .*%$/.test(words[1]);
-  check(isSaid && isWithin && left > 0 && left < all && left === shown[0].texts.length ? [] : [...words, `${left}`],
-    "night: a rectangle in the plot keeps what is in it");
+  const isSaid =
+    words.length === 2 && /^price [\d.]+ to [\d.]+\u00a0EUR$/.test(words[0]) && /^legibility .*%$/.test(words[1]);
+  check(
+    isSaid && isWithin && left > 0 && left < all && left === shown[0].texts.length ? [] : [...words, `${left}`],
+    "night: a rectangle in the plot keeps what is in it",
+  );
   await page.click("#clear");
   await settled(page);
 
@@ -139,7 +164,10 @@ async function checkPlot(page, all) {
   await page.mouse.up();
   await settled(page);
   const stroke = await kept(page);
-  check(stroke.length === 1 && stroke[0].startsWith("price") ? [] : stroke, "night: a stroke along one axis keeps to that axis");
+  check(
+    stroke.length === 1 && stroke[0].startsWith("price") ? [] : stroke,
+    "night: a stroke along one axis keeps to that axis",
+  );
   await page.click("#clear");
   await settled(page);
 
@@ -160,19 +188,30 @@ async function checkPlot(page, all) {
   // By hand: what is without faults competes, and one beats another if it is as good in both and better in one. Walls come in
   // half millimetres, so that many are alike in one figure.
   const signs = { price: -1, weight: -1, likeness: 1, "smallest-wall": 1 };
-  for (const axes of [["price", "smallest-wall"], ["weight", "likeness"]]) {
+  for (const axes of [
+    ["price", "smallest-wall"],
+    ["weight", "likeness"],
+  ]) {
     await page.selectOption("#across", axes[0]);
     await page.selectOption("#up", axes[1]);
     await settled(page);
-    const wanted = await page.evaluate(([axes, signs]) => {
-      const heads = [...document.querySelectorAll("#variants thead th")].map((head) => head.dataset.key);
-      const of = (row, key) => row.cells[heads.indexOf(key)];
-      const fit = [...document.querySelectorAll("#variants tbody tr")].filter((row) => of(row, "outcome").textContent === "ready to order");
-      const all = fit.map((row) => axes.map((key) => signs[key] * Number(of(row, key).dataset.number)));
-      return all.filter(([a, b]) => !all.some(([c, d]) => c >= a && d >= b && (c > a || d > b))).length;
-    }, [axes, signs]);
+    const wanted = await page.evaluate(
+      ([axes, signs]) => {
+        const heads = [...document.querySelectorAll("#variants thead th")].map((head) => head.dataset.key);
+        const of = (row, key) => row.cells[heads.indexOf(key)];
+        const fit = [...document.querySelectorAll("#variants tbody tr")].filter(
+          (row) => of(row, "outcome").textContent === "ready to order",
+        );
+        const all = fit.map((row) => axes.map((key) => signs[key] * Number(of(row, key).dataset.number)));
+        return all.filter(([a, b]) => !all.some(([c, d]) => c >= a && d >= b && (c > a || d > b))).length;
+      },
+      [axes, signs],
+    );
     const found = await squares();
-    check(found === wanted ? [] : [`${found}, not ${wanted}`], `night: ${axes.join(" and ")}, ${found} signs that nothing beats`);
+    check(
+      found === wanted ? [] : [`${found}, not ${wanted}`],
+      `night: ${axes.join(" and ")}, ${found} signs that nothing beats`,
+    );
   }
 }
 
@@ -186,26 +225,42 @@ async function checkPins(page) {
   await unpin.focus();
   await page.keyboard.press("Enter");
   await settled(page);
-  const isOut = (await pinned(page)).length === 2 && (await page.evaluate(() => document.activeElement?.closest("#pins") !== null));
+  const isOut =
+    (await pinned(page)).length === 2 && (await page.evaluate(() => document.activeElement?.closest("#pins") !== null));
   check(isOut ? [] : [second], "night: one is unpinned, and the focus stays among the others");
-  await page.locator("#variants th", { has: page.locator(`bdi:text-is("${second}")`) }).locator(".pin").click();
+  await page
+    .locator("#variants th", { has: page.locator(`bdi:text-is("${second}")`) })
+    .locator(".pin")
+    .click();
   await settled(page);
   const three = await pinned(page);
   check(three.length === 3 ? [] : three, "night: three are pinned, in plot, pictures and table");
   await page.locator("#variants .pin").nth(9).click();
   await settled(page);
   const refused = await page.locator("#linked").textContent();
-  check((await pinned(page)).join() === three.join() && refused.startsWith("3 are pinned") ? [] : [refused], "night: a fourth is refused, and why is said");
+  check(
+    (await pinned(page)).join() === three.join() && refused.startsWith("3 are pinned") ? [] : [refused],
+    "night: a fourth is refused, and why is said",
+  );
 
   const rows = await names(page);
-  const [prices, weights, cells] = await Promise.all(["Price", "Weight", "voxelise.cell"].map((name) => column(page, name)));
+  const [prices, weights, cells] = await Promise.all(
+    ["Price", "Weight", "voxelise.cell"].map((name) => column(page, name)),
+  );
   const faults = [];
-  for (const [at, letter] of [[1, "B"], [2, "C"]]) {
+  for (const [at, letter] of [
+    [1, "B"],
+    [2, "C"],
+  ]) {
     const [a, b] = [rows.indexOf(three[0]), rows.indexOf(three[at])];
-    const words = (await page.locator("#pins .apart").nth(at).textContent()).replaceAll("\u00a0", " ").replaceAll("\u202f", "");
+    const words = (await page.locator("#pins .apart").nth(at).textContent())
+      .replaceAll("\u00a0", " ")
+      .replaceAll("\u202f", "");
     const cents = Math.round(Number(prices.numbers[b]) * 100) - Math.round(Number(prices.numbers[a]) * 100);
     const amount = (Math.abs(cents) / 100).toFixed(2).replace(/\.00$/, "");
-    const grams = Number.parseFloat(weights.texts[b].replace("\u202f", "")) - Number.parseFloat(weights.texts[a].replace("\u202f", ""));
+    const grams =
+      Number.parseFloat(weights.texts[b].replace("\u202f", "")) -
+      Number.parseFloat(weights.texts[a].replace("\u202f", ""));
     const expected = [
       `${letter} costs ${amount} EUR ${cents < 0 ? "less" : "more"} than A`,
       `${Number(Math.abs(grams).toFixed(1))} g ${grams < 0 ? "lighter" : "heavier"}`,
@@ -215,9 +270,15 @@ async function checkPins(page) {
   }
   check(faults, "night: how each differs from the first is said in words");
   const heads = await page.locator("#pair thead th bdi").allTextContents();
-  const differing = await page.locator("#pair tbody tr").evaluateAll((lines) =>
-    lines.every((line) => new Set([...line.cells].slice(1).map((cell) => cell.textContent)).size > 1));
-  check(heads.join() === three.join() && differing ? [] : heads, "night: the table has only what differs among the three");
+  const differing = await page
+    .locator("#pair tbody tr")
+    .evaluateAll((lines) =>
+      lines.every((line) => new Set([...line.cells].slice(1).map((cell) => cell.textContent)).size > 1),
+    );
+  check(
+    heads.join() === three.join() && differing ? [] : heads,
+    "night: the table has only what differs among the three",
+  );
   return three;
 }
 
@@ -227,8 +288,16 @@ async function checkLink(browser, url, page, three) {
   await page.getByLabel("Legibility at least, %").fill("50");
   await page.waitForTimeout(400);
   const link = page.url();
-  check(three.every((name) => link.includes(`pin=${encodeURIComponent(name).replaceAll("%20", "+")}`)) ? [] : [link], "night: the link names what is pinned");
-  const state = async (of) => [await count(of), (await kept(of)).join(), (await names(of)).join(), (await pinned(of)).join(), await of.inputValue("#across")].join("; ");
+  const asked = three.map((name) => `pin=${encodeURIComponent(name).replaceAll("%20", "+")}`);
+  check(asked.every((name) => link.includes(name)) ? [] : [link], "night: the link names what is pinned");
+  const state = async (of) =>
+    [
+      await count(of),
+      (await kept(of)).join(),
+      (await names(of)).join(),
+      (await pinned(of)).join(),
+      await of.inputValue("#across"),
+    ].join("; ");
   const before = await state(page);
   const other = await open(browser, link, WIDE);
   await settled(other.page);
@@ -237,8 +306,13 @@ async function checkLink(browser, url, page, three) {
   await other.page.waitForTimeout(400);
   await other.page.reload();
   await settled(other.page);
-  check((await state(other.page)) === before ? [] : [await state(other.page)], "night: it outlives a jump within the page and a reload");
-  await other.page.evaluate(() => { location.hash = "words=nobody+has+this"; });
+  check(
+    (await state(other.page)) === before ? [] : [await state(other.page)],
+    "night: it outlives a jump within the page and a reload",
+  );
+  await other.page.evaluate(() => {
+    location.hash = "words=nobody+has+this";
+  });
   await settled(other.page);
   const none = await count(other.page);
   await other.page.goBack();
@@ -249,21 +323,43 @@ async function checkLink(browser, url, page, three) {
   for (let tries = 0; tries < 20 && (await told()) === ""; tries += 1) await other.page.waitForTimeout(50);
   const isGiven = (await told()) === "Copied." || (await other.page.inputValue("#address")) === other.page.url();
   check(isGiven ? [] : [await told()], "night: the link is copied, or stands there to be copied");
-  check(other.faults.filter((fault) => !/^request: file:/.test(fault)), "night, a link: no complaint");
+  check(
+    other.faults.filter((fault) => !/^request: file:/.test(fault)),
+    "night, a link: no complaint",
+  );
   await other.context.close();
 
   const hostile = [
-    "words=%3Cimg+src%3Dx+onerror%3Dalert(1)%3E", "is.outcome=%3Cb%3E", "is.__proto__=1", "is.voxelise.cell=99+mm",
-    "in.price=1e999..", "in.price=..", "in.price=a..b", "in.constructor=1..2", "sort=__proto__", "across=toString",
-    "up=%E0%A4%A", "pin=%3Cscript%3E", "pin", "=", "%", "in.legibility=99999999999999999999..",
+    "words=%3Cimg+src%3Dx+onerror%3Dalert(1)%3E",
+    "is.outcome=%3Cb%3E",
+    "is.__proto__=1",
+    "is.voxelise.cell=99+mm",
+    "in.price=1e999..",
+    "in.price=..",
+    "in.price=a..b",
+    "in.constructor=1..2",
+    "sort=__proto__",
+    "across=toString",
+    "up=%E0%A4%A",
+    "pin=%3Cscript%3E",
+    "pin",
+    "=",
+    "%",
+    "in.legibility=99999999999999999999..",
   ].join("&");
   const evil = await open(browser, `${url}#${hostile}`, WIDE);
   await evil.page.waitForTimeout(400);
-  const made = await evil.page.evaluate(() => document.querySelectorAll("#choose img, #choose b, #kept script, #tray > :not(a)").length);
+  const made = await evil.page.evaluate(
+    () => document.querySelectorAll("#choose img, #choose b, #kept script, #tray > :not(a)").length,
+  );
   const words = (await kept(evil.page)).join();
   const still = await evil.page.inputValue("#across");
-  check(made === 0 && words === "“<img src=x onerror=alert(1)>”" && still === "price" ? [] : [`${made}, ${words}, ${still}`],
-    "night: a hostile link makes no markup and asks for nothing else");
+  check(
+    made === 0 && words === "“<img src=x onerror=alert(1)>”" && still === "price"
+      ? []
+      : [`${made}, ${words}, ${still}`],
+    "night: a hostile link makes no markup and asks for nothing else",
+  );
   check(evil.faults, "night, a hostile link: no complaint, no request");
   await evil.context.close();
 }
@@ -282,16 +378,26 @@ async function checkNight(browser, url) {
   await page.emulateMedia({ media: "print" });
   const hidden = await page.locator("#choose:visible, #tray:visible, .pin:visible").count();
   const onPaper = await page.locator(".plotted .plot svg[role=img]:visible, #pins:visible").count();
-  check(hidden === 0 && onPaper >= 3 ? [] : [`${hidden}, ${onPaper}`], "night: paper has the plots and the pinned, and no buttons");
+  check(
+    hidden === 0 && onPaper >= 3 ? [] : [`${hidden}, ${onPaper}`],
+    "night: paper has the plots and the pinned, and no buttons",
+  );
   check(faults, "night: no complaint, no request");
   await context.close();
 
-  const small = await open(browser, `${url}#${new URLSearchParams(three.map((name) => ["pin", name]))}`, { viewport: { width: 360, height: 740 }, hasTouch: true });
+  const small = await open(browser, `${url}#${new URLSearchParams(three.map((name) => ["pin", name]))}`, {
+    viewport: { width: 360, height: 740 },
+    hasTouch: true,
+  });
   await settled(small.page);
   check(await sideways(small.page), "night, three pinned, 360 px: nothing scrolls sideways");
   await small.page.locator("#field").scrollIntoViewIfNeeded();
   const [tapX, tapY] = await small.page.evaluate(() => {
-    const [, x, y] = document.querySelector("#field .kept .unbeaten").getAttribute("d").match(/^M([\d.]+) ([\d.]+)/).map(Number);
+    const [, x, y] = document
+      .querySelector("#field .kept .unbeaten")
+      .getAttribute("d")
+      .match(/^M([\d.]+) ([\d.]+)/)
+      .map(Number);
     const box = document.querySelector("#field svg").getBoundingClientRect();
     return [box.left + x, box.top + y];
   });
@@ -299,7 +405,10 @@ async function checkNight(browser, url) {
   await settled(small.page);
   const shown = await small.page.locator("#shown .name").count();
   const folded = await small.page.locator("#sieves:visible").count();
-  check(shown === 1 && folded === 0 ? [] : [`${shown}, ${folded}`], "night, 360 px: a tap shows a sign, and the filter is folded");
+  check(
+    shown === 1 && folded === 0 ? [] : [`${shown}, ${folded}`],
+    "night, 360 px: a tap shows a sign, and the filter is folded",
+  );
   await checkAxe(small.page, "night, three pinned, 360 px");
   await small.context.close();
 
@@ -309,7 +418,10 @@ async function checkNight(browser, url) {
   const plots = await still.page.locator(".plotted .plot svg[role=img]:visible").count();
   const idle = await still.page.locator("#choose:visible, #pins:visible, #tray:visible, button:visible").count();
   const whole = rows === all && pair > 0 && plots === 2 && idle === 0;
-  check(whole ? [] : [`${rows}, ${pair}, ${plots}, ${idle}`], "night, no script: tables and plots stand, and nothing idle");
+  check(
+    whole ? [] : [`${rows}, ${pair}, ${plots}, ${idle}`],
+    "night, no script: tables and plots stand, and nothing idle",
+  );
   await still.context.close();
 }
 
@@ -335,10 +447,16 @@ const timed = (page, action) =>
             const field = document.getElementById("field");
             const box = field.getBoundingClientRect();
             const at = (type, x, y) =>
-              field.dispatchEvent(new PointerEvent(type, {
-                pointerId: 1, isPrimary: true, bubbles: true, button: 0,
-                clientX: box.left + x * box.width, clientY: box.top + y * box.height,
-              }));
+              field.dispatchEvent(
+                new PointerEvent(type, {
+                  pointerId: 1,
+                  isPrimary: true,
+                  bubbles: true,
+                  button: 0,
+                  clientX: box.left + x * box.width,
+                  clientY: box.top + y * box.height,
+                }),
+              );
             field.setPointerCapture = () => {};
             at("pointerdown", 0.2, 0.2);
             at("pointermove", 0.6, 0.7);
@@ -361,7 +479,9 @@ async function checkMany(browser, file) {
     times.push(`${what}: ${Math.round(ms)} ms, wanted ${target} ms`);
     check(ms < TIMES * target ? [] : [`${Math.round(ms)} ms`], `night of 1000: ${what} ${Math.round(ms)} ms`);
   };
-  const [{ startTime }] = await page.evaluate(() => performance.getEntriesByName("first-contentful-paint").map((entry) => entry.toJSON()));
+  const [{ startTime }] = await page.evaluate(() =>
+    performance.getEntriesByName("first-contentful-paint").map((entry) => entry.toJSON()),
+  );
   took("first paint", startTime, FIRST_PAINT);
   await page.waitForTimeout(1000);
   for (const [action, what] of [
@@ -377,7 +497,8 @@ async function checkMany(browser, file) {
     const each = [];
     for (let n = 0; n < 5; n += 1) {
       each.push(await timed(page, action));
-      if (await page.locator("#clear:visible").count()) await page.evaluate(() => document.getElementById("clear").click());
+      if (await page.locator("#clear:visible").count())
+        await page.evaluate(() => document.getElementById("clear").click());
       await settled(page);
     }
     took(what, each.sort((a, b) => a - b)[2], QUICK);
@@ -388,7 +509,10 @@ async function checkMany(browser, file) {
   await page.locator("#table .rest button").focus();
   await page.keyboard.press("Enter");
   const whole = await page.locator("#variants tbody tr").count();
-  check(standing < 200 && whole === 1002 ? [] : [`${standing}, ${whole}`], "night of 1000: the table stands there in part, and whole when asked");
+  check(
+    standing < 200 && whole === 1002 ? [] : [`${standing}, ${whole}`],
+    "night of 1000: the table stands there in part, and whole when asked",
+  );
   await page.locator("#pictures .rest button").focus();
   await page.keyboard.press("Enter");
   const linked = page.locator('.cards img[loading="lazy"]').first();

@@ -47,19 +47,19 @@ impl<'a> Standing<'a> {
                     };
                     let on = numbers::day(entry.time.get(..10).unwrap_or_default());
                     let meaning = format!("{by} on {on}. It is not ordered yet.");
-                    (Stage::Chosen, &choice.run, answer("known", "Chosen", meaning))
+                    (Stage::Chosen, &choice.run, answer("known", "Chosen", &meaning))
                 }
                 Deed::Order(order) => {
                     let from = after(" from ", order.bureau.as_ref());
                     let price = after(" for ", order.price.as_ref());
                     let meaning = format!("Run `{}` was ordered{from}{price}.", order.run);
                     let class = if order.despite.is_some() { "open" } else { "ready" };
-                    (Stage::Ordered, &order.run, answer(class, &on_day("Ordered on", &order.on), meaning))
+                    (Stage::Ordered, &order.run, answer(class, &on_day("Ordered on", &order.on), &meaning))
                 }
                 Deed::Delivery(delivery) => {
                     let to = after(" to ", delivery.to.as_ref());
                     let meaning = format!("The piece of run `{}` was handed over{to}.", delivery.run);
-                    (Stage::Delivered, &delivery.run, answer("ready", &on_day("Delivered on", &delivery.on), meaning))
+                    (Stage::Delivered, &delivery.run, answer("ready", &on_day("Delivered on", &delivery.on), &meaning))
                 }
                 _ => continue,
             };
@@ -82,7 +82,7 @@ impl<'a> Standing<'a> {
             (1, 1) => "There is one run, ready to order, and nothing is chosen yet.".to_owned(),
             (all, ready) => format!("Of {all} runs {ready} can be ordered, and nothing is chosen yet."),
         };
-        let answer = answer("open", "In the making", meaning);
+        let answer = answer("open", "In the making", &meaning);
         Self { stage: Stage::Making, run: lead.map(|run| run.run.as_str()), entry: None, answer }
     }
 
@@ -154,8 +154,8 @@ impl PartialOrd for Stage {
     }
 }
 
-fn answer(class: &'static str, word: &str, meaning: String) -> Answer {
-    Answer { asked: ASKED, class, word: word.to_owned(), meaning: numbers::bound(&meaning) }
+fn answer(class: &'static str, word: &str, meaning: &str) -> Answer {
+    Answer { asked: ASKED, class, word: word.to_owned(), meaning: numbers::bound(meaning) }
 }
 
 fn on_day(word: &str, day: &str) -> String {

@@ -119,12 +119,13 @@ impl Story<'_> {
         self.older.iter().map(|day| day.told.len()).sum()
     }
 
-    pub(crate) fn older_from(&self) -> &str {
-        self.older.first().map_or("", |day| &day.date)
-    }
-
-    pub(crate) fn older_to(&self) -> &str {
-        self.older.last().map_or("", |day| &day.date)
+    /// On which days what is folded was over.
+    pub(crate) fn older_days(&self) -> String {
+        match (self.older.first(), self.older.last()) {
+            (Some(first), Some(last)) if self.older.len() > 1 => format!("from {} to {}", first.date, last.date),
+            (Some(only), _) => format!("on {}", only.date),
+            _ => String::new(),
+        }
     }
 }
 

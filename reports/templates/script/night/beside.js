@@ -46,8 +46,16 @@ const makeBeside = (known, cards) => {
     const heads = rows.map((row, at) => make("th", { scope: "col" }, `${LETTERS[at]} `, named(known.name(row))));
     table.tHead.rows[0].replaceChildren(make("th", { scope: "col" }, "What"), ...heads);
     const differing = known.lines.filter((line) => rows.some((row) => line.text(row) !== line.text(rows[0])));
-    table.tBodies[0].replaceChildren(...differing.map((line) =>
-      make("tr", {}, make("th", { scope: "row" }, line.name), ...rows.map((row) => make("td", {}, line.text(row) || "–")))));
+    table.tBodies[0].replaceChildren(
+      ...differing.map((line) =>
+        make(
+          "tr",
+          {},
+          make("th", { scope: "row" }, line.name),
+          ...rows.map((row) => make("td", {}, line.text(row) || "–")),
+        ),
+      ),
+    );
     section.querySelector(".same").hidden = differing.length > 0;
   };
 

@@ -14,7 +14,14 @@
   const [across, up] = [...axes, ...others.filter((line) => line.kind === "figure"), ...others];
   const first = { across: across?.key ?? "", up: up?.key ?? "" };
   const nothing = () => ({
-    words: "", ticks: new Map(), ranges: new Map(), sort: "", turned: false, pins: [], first, ...first,
+    words: "",
+    ticks: new Map(),
+    ranges: new Map(),
+    sort: "",
+    turned: false,
+    pins: [],
+    first,
+    ...first,
   });
   const state = nothing();
 
@@ -28,17 +35,22 @@
   const kept = part("kept");
   const showKept = (count) => {
     const asked = askedFor(known, state);
-    kept.replaceChildren(...asked.map(({ words, undo }, at) => {
-      const button = make("button", { type: "button" }, words);
-      button.setAttribute("aria-label", `Undo: ${words}`);
-      button.addEventListener("click", () => {
-        undo();
-        redraw("sieve");
-        // The button goes; the next one, or what clears them all, takes its place.
-        requestAnimationFrame(() => (kept.children[Math.min(at, kept.children.length - 1)]?.firstChild ?? part("words")).focus());
-      });
-      return make("li", {}, button);
-    }));
+    kept.replaceChildren(
+      ...asked.map(({ words, undo }, at) => {
+        const button = make("button", { type: "button" }, words);
+        button.setAttribute("aria-label", `Undo: ${words}`);
+        button.addEventListener("click", () => {
+          undo();
+          redraw("sieve");
+          // The button goes; the next one, or what clears them all, takes its place.
+          requestAnimationFrame(() => {
+            const next = kept.children[Math.min(at, kept.children.length - 1)];
+            (next?.firstChild ?? part("words")).focus();
+          });
+        });
+        return make("li", {}, button);
+      }),
+    );
     part("clear").hidden = asked.length === 0;
     const of = `${count} of ${known.rows.length} variants`;
     part("count").textContent = of;
@@ -64,7 +76,8 @@
   const showTray = () => {
     tray.hidden = state.pins.length === 0 || known.pair === null;
     const pinned = state.pins.map((row, at) =>
-      make("span", {}, make("b", { className: "letter" }, LETTERS[at]), " ", named(known.name(row))));
+      make("span", {}, make("b", { className: "letter" }, LETTERS[at]), " ", named(known.name(row))),
+    );
     tray.replaceChildren(...pinned, make("a", { href: "#beside" }, "Beside each other"));
   };
 
@@ -85,7 +98,10 @@
     const words = make("div", {}, what, make("p", {}, said.join(", ")));
     addPin(known, seen, words);
     const picture = cards.picture(seen);
-    const parts = picture === null ? [] : [make("img", { src: picture.src, alt: "", className: "plinth", width: 120, height: 120 })];
+    const parts =
+      picture === null
+        ? []
+        : [make("img", { src: picture.src, alt: "", className: "plinth", width: 120, height: 120 })];
     shown.replaceChildren(...parts, words);
   };
 
@@ -98,22 +114,27 @@
       tell(`${MOST_PINS} are pinned already: unpin one of them first.`);
       return;
     }
-    tell(at >= 0 ? `${known.name(row)} is no longer pinned.` : `${known.name(row)} is pinned as ${LETTERS[state.pins.length - 1]}.`);
+    const standing = at >= 0 ? "is no longer pinned" : `is pinned as ${LETTERS[state.pins.length - 1]}`;
+    tell(`${known.name(row)} ${standing}.`);
     redraw("pins");
   };
-  const tell = (words) => { part("linked").textContent = words; };
+  const tell = (words) => {
+    part("linked").textContent = words;
+  };
 
-  const plot = up && makePlot(known, part("field"), {
-    show: (row) => {
-      seen = row;
-      redraw("seen");
-    },
-    pin,
-    keep: (ranges) => {
-      for (const [key, ends] of ranges) state.ranges.set(key, ends);
-      redraw("sieve");
-    },
-  });
+  const plot =
+    up &&
+    makePlot(known, part("field"), {
+      show: (row) => {
+        seen = row;
+        redraw("seen");
+      },
+      pin,
+      keep: (ranges) => {
+        for (const [key, ends] of ranges) state.ranges.set(key, ends);
+        redraw("sieve");
+      },
+    });
 
   const showSieve = makeSieve(known, part("sieves"), state, () => redraw("sieve"));
   const showFields = () => {
@@ -129,7 +150,9 @@
 
   let keeps = known.rows.map(() => true);
   const draw = () => {
-    const is = (...what) => what.some((one) => due.has(one));
+    const now = new Set(due);
+    due.clear();
+    const is = (...what) => what.some((one) => now.has(one));
     if (is("sieve")) keeps = sifted(known, table.said, state);
     if (is("sieve", "order")) {
       const order = state.sort === "" ? null : table.inOrder(state.sort, state.turned);
@@ -156,7 +179,6 @@
     }
     if (is("pins", "sieve", "order", "seen")) showPins();
     if (is("axes", "sieve", "order")) showFields();
-    due.clear();
     keepLink();
   };
 
@@ -188,8 +210,11 @@
 
   // Fields.
   for (const id of ["across", "up"]) {
-    part(id).append(...known.measured.map((line) =>
-      make("option", { value: line.key }, line.name + (line.unit === "" ? "" : `, ${line.unit}`))));
+    part(id).append(
+      ...known.measured.map((line) =>
+        make("option", { value: line.key }, line.name + (line.unit === "" ? "" : `, ${line.unit}`)),
+      ),
+    );
     part(id).addEventListener("change", () => {
       state[id] = part(id).value;
       redraw("axes");

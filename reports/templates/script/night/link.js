@@ -28,7 +28,11 @@ const fromLink = (known, columns, text, state) => {
     } else if (name.startsWith("in.") && line?.isMeasured) {
       const ends = value.split("..");
       const isRange = ends.length === 2 && value !== ".." && ends.every((end) => end === "" || NUMBER.test(end));
-      if (isRange) state.ranges.set(line.key, ends.map((end) => (end === "" ? null : Number(end))));
+      if (isRange)
+        state.ranges.set(
+          line.key,
+          ends.map((end) => (end === "" ? null : Number(end))),
+        );
     } else if (name === "sort") {
       const key = value.replace(/^-/, "");
       if (columns.has(key)) Object.assign(state, { sort: key, turned: value !== key });

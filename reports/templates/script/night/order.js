@@ -19,12 +19,15 @@ const inParts = (place, root, part, made) => {
   };
   button.addEventListener("click", () => put(Infinity));
   // Watched anew after each part: a part that does not fill the view is followed by another.
-  const watch = new IntersectionObserver((seen) => {
-    if (!seen.some((one) => one.isIntersecting)) return;
-    put(part);
-    watch.unobserve(end);
-    watch.observe(end);
-  }, { root: root.classList.contains("scroll") ? root : null, rootMargin: "300px" });
+  const watch = new IntersectionObserver(
+    (seen) => {
+      if (!seen.some((one) => one.isIntersecting)) return;
+      put(part);
+      watch.unobserve(end);
+      watch.observe(end);
+    },
+    { root: root.classList.contains("scroll") ? root : null, rootMargin: "300px" },
+  );
   watch.observe(end);
   return (rows) => {
     waiting = [...rows];
@@ -60,10 +63,13 @@ const makeTable = (known) => {
   const cellsOf = (key) => {
     if (!cells.has(key)) {
       const { at } = columns.get(key);
-      cells.set(key, rows.map((row, place) => ({
-        text: at === 0 ? known.name(place) : row.cells[at].textContent,
-        number: row.cells[at].dataset.number,
-      })));
+      cells.set(
+        key,
+        rows.map((row, place) => ({
+          text: at === 0 ? known.name(place) : row.cells[at].textContent,
+          number: row.cells[at].dataset.number,
+        })),
+      );
     }
     return cells.get(key);
   };
@@ -112,11 +118,13 @@ const makeCards = (known) => {
   const byRow = new Map(cards.map((card) => [Number(card.dataset.row), card]));
   const list = document.querySelector("#pictures .cards");
   document.querySelector(".more-cards")?.remove();
-  const fill = list && inParts(list, list.parentElement, PART, (row) => {
-    const card = byRow.get(row);
-    addPin(known, row, card);
-    return card;
-  });
+  const fill =
+    list &&
+    inParts(list, list.parentElement, PART, (row) => {
+      const card = byRow.get(row);
+      addPin(known, row, card);
+      return card;
+    });
   return {
     best: [...byRow.keys()],
     picture: (row) => byRow.get(row)?.querySelector("img") ?? null,

@@ -123,7 +123,9 @@ const makePlot = (known, place, on) => {
     });
     // A stair through the best: what can be had of the one for no more, or no less, of the other.
     const stair = order.filter((row) => spots.has(row)).map((row) => spots.get(row));
-    const d = stair.map(([x, y], at) => (at === 0 ? `M${x.toFixed(1)} ${y.toFixed(1)}` : `H${x.toFixed(1)}V${y.toFixed(1)}`));
+    const d = stair.map(([x, y], at) =>
+      at === 0 ? `M${x.toFixed(1)} ${y.toFixed(1)}` : `H${x.toFixed(1)}V${y.toFixed(1)}`,
+    );
     parts.push(drawn("path", { class: "line", d: d.join("") }));
     let last = [-Infinity, 0];
     let number = 0;
@@ -196,15 +198,17 @@ const makePlot = (known, place, on) => {
       const from = spots.get(active);
       if (from === undefined || !isKept[active]) choose(nearest(([x, y]) => x - y, Infinity));
       else {
-        choose(nearest(([x, y], row) => {
-          const [dx, dy] = [x - from[0], y - from[1]];
-          const along = dx * way[0] + dy * way[1];
-          const aside = Math.abs(dx * way[1]) + Math.abs(dy * way[0]);
-          // Of signs in one place each has its turn, in the order of the job.
-          const ahead = (row - active) * (way[0] + way[1]);
-          if (along === 0 && aside === 0) return ahead > 0 ? ahead / known.rows.length / 100 : null;
-          return along > 0.01 ? along + 2 * aside : null;
-        }, Infinity));
+        choose(
+          nearest(([x, y], row) => {
+            const [dx, dy] = [x - from[0], y - from[1]];
+            const along = dx * way[0] + dy * way[1];
+            const aside = Math.abs(dx * way[1]) + Math.abs(dy * way[0]);
+            // Of signs in one place each has its turn, in the order of the job.
+            const ahead = (row - active) * (way[0] + way[1]);
+            if (along === 0 && aside === 0) return ahead > 0 ? ahead / known.rows.length / 100 : null;
+            return along > 0.01 ? along + 2 * aside : null;
+          }, Infinity),
+        );
       }
     } else if (event.key === "Enter" || event.key === " ") {
       if (active !== null) on.pin(active);
@@ -246,14 +250,16 @@ const makePlot = (known, place, on) => {
       const [one, other] = corners();
       // A stroke along one axis says nothing about the other.
       const isMeant = (axis) => Math.abs(hold.to[axis] - hold.from[axis]) > MOVED;
-      on.keep([0, 1].filter(isMeant).map((axis) => {
-        const line = lines[axis];
-        const ends = [one[axis], other[axis]].map(scales[axis].back).sort((a, b) => a - b);
-        // As round as two pixels allow.
-        const step = roundStep(ends[1] - ends[0] || 1, 100);
-        const decimals = Math.min(line.decimals, Math.max(0, -Math.floor(Math.log10(step) + 1e-9)));
-        return [line.key, ends.map((end) => Number(end.toFixed(decimals)))];
-      }));
+      on.keep(
+        [0, 1].filter(isMeant).map((axis) => {
+          const line = lines[axis];
+          const ends = [one[axis], other[axis]].map(scales[axis].back).sort((a, b) => a - b);
+          // As round as two pixels allow.
+          const step = roundStep(ends[1] - ends[0] || 1, 100);
+          const decimals = Math.min(line.decimals, Math.max(0, -Math.floor(Math.log10(step) + 1e-9)));
+          return [line.key, ends.map((end) => Number(end.toFixed(decimals)))];
+        }),
+      );
     } else {
       const [x, y] = hold.to;
       choose(nearest(([toX, toY]) => Math.hypot(toX - x, toY - y), NEAR));

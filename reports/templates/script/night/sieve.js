@@ -14,7 +14,10 @@ const isRanged = (line) => line.isMeasured && !isTicked(line);
 
 // Which variants keep to all that is asked for, by row.
 const sifted = (known, said, state) => {
-  const words = state.words.toLowerCase().split(/\s+/).filter((word) => word !== "");
+  const words = state.words
+    .toLowerCase()
+    .split(/\s+/)
+    .filter((word) => word !== "");
   const tests = [(row) => words.every((word) => said[row].includes(word))];
   for (const [key, values] of state.ticks) {
     const line = known.byKey.get(key);
@@ -40,7 +43,16 @@ const rangeWords = (line, [least, most]) => {
 
 // All that is asked for, each with its words and what undoes it.
 const askedFor = (known, state) => [
-  ...(state.words.trim() === "" ? [] : [{ words: `“${state.words.trim()}”`, undo: () => { state.words = ""; } }]),
+  ...(state.words.trim() === ""
+    ? []
+    : [
+        {
+          words: `“${state.words.trim()}”`,
+          undo: () => {
+            state.words = "";
+          },
+        },
+      ]),
   ...[...state.ticks].map(([key, values]) => {
     const { name, kind } = known.byKey.get(key);
     return {
@@ -87,7 +99,10 @@ const makeSieve = (known, place, state, changed) => {
   };
 
   const range = (line, least, most) => {
-    const fields = [["at least", least], ["at most", most]].map(([words, end]) => {
+    const fields = [
+      ["at least", least],
+      ["at most", most],
+    ].map(([words, end]) => {
       const field = make("input", { type: "number", step: "any", placeholder: String(end) });
       field.setAttribute("aria-label", `${line.name} ${words}${line.unit === "" ? "" : `, ${line.unit}`}`);
       field.addEventListener("input", () => {
