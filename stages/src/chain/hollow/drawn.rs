@@ -210,6 +210,7 @@ impl<'a> Section<'a> {
 }
 
 /// Where the words of a size stand.
+#[derive(Clone, Copy)]
 enum Words {
     /// Beside the first third of its line.
     Third,
