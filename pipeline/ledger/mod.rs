@@ -116,6 +116,17 @@ pub struct Ledger {
     walk: Mutex<Option<Walk>>,
 }
 
+/// What is there of a ledger, whole or not.
+#[derive(Debug)]
+pub struct Examined {
+    /// The entries that can be read, in order.
+    pub entries: Vec<Entry>,
+    /// The head, if the chain is whole.
+    pub head: Option<Head>,
+    /// All that is wrong with it.
+    pub faults: Vec<Diagnostic>,
+}
+
 impl Ledger {
     /// The ledger of the commission in that folder. Nothing is read or made yet.
     #[must_use]
@@ -133,15 +144,14 @@ impl Ledger {
         if walk.faults.is_empty() { Ok(entries) } else { Err(Trouble::NotWhole(walk.into_faults())) }
     }
 
-    /// Reads and checks every entry, and gives those that can be read with the head, if the chain is whole, and all that is
-    /// wrong with it.
+    /// Reads and checks every entry, and tells all that is there and all that is wrong with it.
     ///
     /// # Errors
     /// [`Trouble::Disk`] if the folder cannot be listed.
-    pub fn examine(&self) -> Result<(Vec<Entry>, Option<Head>, Vec<Diagnostic>), Trouble> {
+    pub fn examine(&self) -> Result<Examined, Trouble> {
         let mut entries = Vec::new();
         let walk = self.walk(&mut |entry| entries.push(entry))?;
-        Ok((entries, walk.head(), walk.into_faults()))
+        Ok(Examined { entries, head: walk.head(), faults: walk.into_faults() })
     }
 
     /// Every line as it stands, after the same checks.

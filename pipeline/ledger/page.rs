@@ -11,7 +11,7 @@ use turnhue_reports::commission::{self as report, Amiss, Checked, Measured, Stag
 use super::audit::{Audit, DESCRIPTION};
 use super::chain::{Entry, Head};
 use super::deeds::{Build, Choice, Deed, Delivery, FailedRun, Machine, Night, Note, Order, Origin, Redrawn, RunDeed};
-use super::{LEDGER, Ledger};
+use super::{Examined, LEDGER, Ledger};
 use crate::clock::Clock;
 use crate::diagnostic::{Diagnostic, Place};
 use crate::package;
@@ -44,7 +44,7 @@ pub fn draw(commission: &Path, audit: Option<&Audit>, clock: &dyn Clock) -> Resu
         let caution = Diagnostic::caution(format!("could not draw the page {}: {why}", page.display()));
         Box::new(caution.remedy("the record itself is as it was; `turnhue history COMMISSION --page` draws it anew"))
     };
-    let (entries, head, faults) = Ledger::of(commission).examine().map_err(|trouble| {
+    let Examined { entries, head, faults } = Ledger::of(commission).examine().map_err(|trouble| {
         let why = trouble.faults().first().map(|fault| fault.message().to_owned());
         failed(&why.unwrap_or_default())
     })?;

@@ -325,7 +325,7 @@ fn what_a_run_changed_is_told_by_setting() {
         if folder == "whelk-3" {
             other.stages.retain(|stage| stage.name != "hollow");
             other.inputs[1].blake3 = "0".repeat(64);
-            other.inputs[1].name = "/home/ada/whelk.stl".to_owned();
+            other.inputs[1].name = "/models/whelk.stl".to_owned();
         }
         (name == "run.json").then(|| bytes_of(&other))
     };
