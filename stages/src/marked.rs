@@ -6,8 +6,9 @@
 //! cubes, and triangles have their edges drawn as lines, so that a sheet seen edge on shows too. A single place has four
 //! ticks at its ring.
 //!
-//! The piece is seen from the side from which most of the places can be seen; of sides that are equal in this, from the one
-//! upright ones, and of these from the one that they lie nearest to. However many places there are, a picture has at most [`MOST_RINGS`] rings.
+//! The piece is seen from the side from which most of the places can be seen; of sides that are equal in this, from an
+//! upright one, and of these from the one that they lie nearest to. However many places there are, a picture has at most twelve
+//! rings.
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
