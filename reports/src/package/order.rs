@@ -8,6 +8,7 @@ use super::colours::{self, Patch};
 use super::handling::{self, Step};
 use super::packing::Packing;
 use super::{Ordered, PackageRequest, Undrawn, counted, fact, table, value};
+use crate::answers::COST_STAGE;
 use crate::facts;
 use crate::numbers;
 use crate::record::Record;
@@ -15,9 +16,6 @@ use crate::said::{self, Table, Told};
 use crate::shell::Shell;
 use crate::summary;
 use crate::views::{self, CornerView, Pictures, Shot, SideView};
-
-/// The stage whose facts are the cost of the piece.
-const COST_STAGE: &str = "estimate";
 
 /// How many places of one caution are listed.
 const MOST_PLACES: usize = 6;
